@@ -1,0 +1,118 @@
+// The file system, as far as the use cases need it.
+import { closeSync, existsSync, fsyncSync, mkdirSync, openSync, readdirSync, readFileSync, statfsSync, statSync, unlinkSync, writeSync } from 'node:fs';
+import { dirname, join, resolve } from 'node:path';
+
+export { basename, dirname, join, relative, resolve } from 'node:path';
+
+/** A file that could not be read or written, with what to do about it. */
+export class FileProblem extends Error {
+  constructor(readonly path: string, what: string, cause?: unknown) {
+    super(`${path}: ${what}`, cause === undefined ? undefined : { cause });
+    this.name = 'FileProblem';
+  }
+}
+
+/** Code of a node error (`ENOENT`, …) or `''`. */
+export function errorCode(error: unknown): string {
+  return error instanceof Error && 'code' in error && typeof error.code === 'string' ? error.code : '';
+}
+
+const REASONS: Readonly<Record<string, string>> = {
+  ENOENT: 'there is no such file or folder',
+  EISDIR: 'this is a folder, a file is needed',
+  ENOTDIR: 'a part of the path is not a folder',
+  EACCES: 'permission denied',
+  EEXIST: 'it exists already, and nothing is ever overwritten',
+  ENOSPC: 'the disk is full',
+};
+
+function explain(path: string, error: unknown): FileProblem {
+  const code = errorCode(error);
+  return new FileProblem(path, REASONS[code] ?? (error instanceof Error ? error.message : String(error)), error);
+}
+
+/** Whole text of a UTF-8 file. Throws {@link FileProblem}. */
+export function readText(path: string): string {
+  try {
+    return readFileSync(path, 'utf8');
+  } catch (error) {
+    throw explain(path, error);
+  }
+}
+
+/** Whole content of a file. Throws {@link FileProblem}. */
+export function readBytes(path: string): Uint8Array {
+  try {
+    return readFileSync(path);
+  } catch (error) {
+    throw explain(path, error);
+  }
+}
+
+/** Writes a new file and syncs it to disk. Throws {@link FileProblem} when it exists. */
+export function writeNew(path: string, content: string | Uint8Array): void {
+  try {
+    mkdirSync(dirname(path), { recursive: true });
+    const fd = openSync(path, 'wx');
+    try {
+      const bytes = typeof content === 'string' ? new TextEncoder().encode(content) : content;
+      let done = 0;
+      while (done < bytes.length) done += writeSync(fd, bytes, done);
+      fsyncSync(fd);
+    } finally {
+      closeSync(fd);
+    }
+  } catch (error) {
+    throw explain(path, error);
+  }
+}
+
+/** Makes a folder that must not exist yet. Throws {@link FileProblem}. */
+export function makeNewFolder(path: string): void {
+  try {
+    mkdirSync(dirname(path), { recursive: true });
+    mkdirSync(path);
+  } catch (error) {
+    throw explain(path, error);
+  }
+}
+
+/** Makes a folder with its parents; fine when it is there already. */
+export function ensureFolder(path: string): void {
+  try {
+    mkdirSync(path, { recursive: true });
+  } catch (error) {
+    throw explain(path, error);
+  }
+}
+
+export function exists(path: string): boolean {
+  return existsSync(path);
+}
+
+export function isFolder(path: string): boolean {
+  return existsSync(path) && statSync(path).isDirectory();
+}
+
+/** Names in a folder, sorted; empty when it is missing. */
+export function list(path: string): string[] {
+  return existsSync(path) ? readdirSync(path).sort() : [];
+}
+
+/** Removes a file that this process made itself (locks). */
+export function removeOwn(path: string): void {
+  if (existsSync(path)) unlinkSync(path);
+}
+
+/** Bytes that may still be written in the file system of a path (or of its nearest existing parent). */
+export function freeBytes(path: string): number {
+  let at = resolve(path);
+  while (!existsSync(at) && dirname(at) !== at) at = dirname(at);
+  const s = statfsSync(at);
+  return s.bavail * s.bsize;
+}
+
+/** Files below a folder with an ending, sorted, as paths. */
+export function filesIn(folder: string, ending: string): string[] {
+  return list(folder).filter((name) => name.endsWith(ending)).map((name) => join(folder, name));
+}
