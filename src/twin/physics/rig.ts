@@ -1,0 +1,366 @@
+/**
+ * The simulated rig: drive, supply, heat, load cell and converters behind one `step`. It knows no controller and no wire.
+ * Everything random comes from the seed; two rigs with the same parameters, seed and calls give the same counts.
+ */
+import { MapCache } from './bridge-map';
+import { Drive } from './drive';
+import { CHANNEL, CHANNEL_COUNT, FaultSchedule, MODE } from './faults';
+import type { ChannelName, Fault } from './faults';
+import { LoadCell } from './load-cell';
+import type { ConverterParameters, EscSettings, RigParameters, SensorParameters } from './parameters';
+import { Rng, STREAM } from './rng';
+import { channelFact, Converter, CurrentPath, NO_COMMUTATION, periodCounts, VoltagePath } from './sensors';
+import type { ChannelFact } from './sensors';
+import { changedSettings } from './settings';
+import type { SettingName } from './settings';
+import { Supply } from './supply';
+import { ThermalNodes } from './thermal';
+import { RADPS_PER_RPM } from './truth';
+
+/** Inner step of the physics. */
+export const TICK_US = 125;
+export const MAX_STEP_US = 20_000;
+const TICK_S = TICK_US * 1e-6;
+const HEAT_TICKS = 16;
+
+export interface RigOptions {
+  /** Drives everything random. */
+  readonly seed: number;
+  /** Shared between rigs so that no operating point is solved twice. */
+  readonly maps?: MapCache;
+  /** Seeds of the sensors' errors and of the mounting, when they must outlive this rig (default: `seed`). */
+  readonly calibrationSeed?: number;
+  readonly mountingSeed?: number;
+  /** false: no noise, no sensor errors, mounting factors 1, no random events. For protocol truths. */
+  readonly noise?: boolean;
+}
+
+/** True values after a step, free of sensor errors. For graders; never shown to a controller. */
+export interface RigTruth {
+  /** Mean over the last step, at the ESC. */
+  current_A: number;
+  /** At the ESC, end of step. */
+  voltage_V: number;
+  speed_rpm: number;
+  /** Aerodynamic thrust, before the load cell. */
+  thrust_N: number;
+  duty: number;
+  winding_degC: number;
+  case_degC: number;
+  esc_degC: number;
+  inStep: boolean;
+  desyncs: number;
+  brakingDesyncs: number;
+  failedStarts: number;
+}
+
+export class SimulatedRig {
+  /** Device time. */
+  now_us = 0;
+  /** Bit per channel (order of `CHANNEL`): the last step brought a new reading. */
+  fresh = 0;
+  /** Bit per channel: the reading in `counts` can be believed as far as the converter knows. */
+  valid = 0;
+  /** Newest reading of each channel, raw. A step longer than a channel's period keeps only the newest. */
+  readonly counts = new Int32Array(CHANNEL_COUNT);
+  readonly channels: readonly ChannelFact[];
+  readonly truth: RigTruth;
+  readonly drive: Drive;
+  readonly supply: Supply;
+  readonly heat: ThermalNodes;
+  readonly loadCell: LoadCell;
+  /** Converters in channel order; their drawn errors are for graders only. */
+  readonly converters: readonly Converter[];
+  private settings: EscSettings;
+  private propellerOn = true;
+  private readonly faults = new FaultSchedule();
+  private readonly mounting: Rng | null;
+  private readonly noise: Rng | null;
+  private readonly sensors: SensorParameters;
+  private readonly currentPath: CurrentPath;
+  private readonly voltagePath: VoltagePath;
+  private readonly current: Converter;
+  private readonly voltage: Converter;
+  private readonly period: Converter;
+  private readonly thrust: Converter;
+  private readonly motorTemperature: Converter;
+  private readonly escTemperature: Converter;
+  private readonly senseAtSupply: boolean;
+  private readonly restResolution_N: number;
+  private heatTicks = 0;
+  private copper_J = 0;
+  private case_J = 0;
+  private esc_J = 0;
+  private current_As = 0;
+
+  constructor(readonly parameters: RigParameters, options: RigOptions) {
+    const { seed, maps = new MapCache(), calibrationSeed = seed, mountingSeed = seed, noise = true } = options;
+    const sensors = parameters.sensors;
+    this.sensors = sensors;
+    this.settings = parameters.settings;
+    const calibration = noise ? new Rng(calibrationSeed, STREAM.calibration) : null;
+    this.mounting = noise ? new Rng(mountingSeed, STREAM.mounting) : null;
+    this.noise = noise ? new Rng(seed, STREAM.noise) : null;
+    this.supply = new Supply(parameters.supply, TICK_S);
+    this.drive = new Drive(parameters, maps, this.supply, TICK_S, noise ? new Rng(seed, STREAM.drive) : null);
+    this.heat = new ThermalNodes(parameters);
+    this.loadCell = new LoadCell(parameters.loadCell, TICK_S);
+
+    const clockError = calibration === null ? 0 : sensors.escClockSpread * calibration.normal();
+    const start = noise ? new Rng(seed, STREAM.noise + 100) : null;
+    const make = (converter: ConverterParameters, phased: boolean): Converter =>
+      new Converter(converter, TICK_US, calibration, this.noise, phased && start !== null ? start.uniform() : 1 - 1e-9);
+    this.current = make(sensors.current, false);
+    this.voltage = make(sensors.voltage, false);
+    this.period = make(sensors.period, true);
+    this.thrust = make(sensors.thrust, true);
+    this.motorTemperature = make(sensors.motorTemperature, true);
+    this.escTemperature = make(sensors.escTemperature, true);
+    this.converters = [this.current, this.voltage, this.period, this.thrust, this.motorTemperature, this.escTemperature];
+    this.channels = [sensors.current, sensors.voltage, sensors.period, sensors.thrust, sensors.motorTemperature, sensors.escTemperature]
+      .map((converter, index) => channelFact(index, converter));
+    this.currentPath = new CurrentPath(sensors.current, sensors.rippleShare, TICK_S, clockError, start === null ? 0 : start.uniform());
+    this.currentPath.setSwitching(this.settings.switchingFrequency_Hz);
+    this.voltagePath = new VoltagePath(sensors.voltage, TICK_S, parameters.supply.volts);
+    this.senseAtSupply = sensors.voltageAt === 'supply';
+    this.restResolution_N = 0.1 * sensors.thrust.step;
+    this.truth = {
+      current_A: 0, voltage_V: 0, speed_rpm: 0, thrust_N: 0, duty: 0, winding_degC: 0, case_degC: 0, esc_degC: 0,
+      inStep: false, desyncs: 0, brakingDesyncs: 0, failedStarts: 0,
+    };
+    this.drawMounting();
+    this.drive.rest();
+    this.tellTruth(this.drive.current_A);
+  }
+
+  /**
+   * Advances by one controller tick.
+   * @param throttle fraction 0..1 (clamped). @param dt_us a multiple of 125 µs up to 20 ms.
+   * @throws RangeError for any other `dt_us`, or a throttle that is no number.
+   */
+  step(throttle: number, dt_us: number): void {
+    const ticks = dt_us / TICK_US;
+    if (!(ticks >= 1 && dt_us <= MAX_STEP_US && ticks === (ticks | 0)) || !(throttle === throttle)) refuseStep(throttle, dt_us);
+    if (this.now_us >= this.faults.next_us) for (const fault of this.faults.take(this.now_us)) this.inject(fault);
+    const wanted = throttle < 0 ? 0 : throttle > 1 ? 1 : throttle;
+    for (let k = 0; k < CHANNEL_COUNT; k++) this.converters[k].fresh = false;
+    if (wanted === 0 && this.drive.speed_radps === 0 && this.settled()) {
+      this.rest(ticks);
+    } else {
+      this.current_As = 0;
+      for (let k = 0; k < ticks; k++) this.tick(wanted);
+      this.tellTruth(this.current_As / ticks);
+    }
+    this.now_us += dt_us;
+    this.collect();
+  }
+
+  private tick(throttle: number): void {
+    const drive = this.drive;
+    drive.step(throttle);
+    this.current_As += drive.current_A;
+    this.copper_J += drive.copper_W;
+    this.case_J += drive.case_W;
+    this.esc_J += drive.esc_W;
+    if (++this.heatTicks >= HEAT_TICKS) this.stepHeat();
+    this.loadCell.step(drive.thrust_N, drive.propellerTorque_Nm, drive.unbalance_kgm, drive.speed_radps);
+    if (this.currentPath.step(drive.current_A, drive.rippleAmplitude_A)) this.current.read(this.currentPath.take());
+    if (this.voltagePath.step(this.senseAtSupply ? this.supply.terminal_V : this.supply.bus_V)) this.voltage.read(this.voltagePath.take());
+    if (--this.period.due <= 0) this.readPeriod();
+    if (--this.thrust.due <= 0) this.thrust.read(this.loadCell.convert(this.thrust.periodTicks * TICK_S, this.noise));
+    if (--this.motorTemperature.due <= 0) this.motorTemperature.read(this.heat.caseSensor_degC);
+    if (--this.escTemperature.due <= 0) this.escTemperature.read(this.heat.escSensor_degC);
+  }
+
+  private stepHeat(): void {
+    const n = this.heatTicks;
+    this.heat.step(n * TICK_S, this.copper_J / n, this.case_J / n, this.esc_J / n, this.drive.speed_radps);
+    this.heatTicks = 0;
+    this.copper_J = this.case_J = this.esc_J = 0;
+    this.drive.setTemperatures(this.heat.winding_degC, this.heat.case_degC);
+    this.supply.settleCharge();
+  }
+
+  private readPeriod(): void {
+    const rng = this.noise;
+    if (rng !== null && rng.uniform() < this.sensors.periodDropout) {
+      this.period.due = this.period.periodTicks;
+      return;
+    }
+    const drive = this.drive;
+    const electrical = drive.commutating ? drive.speed_radps * this.parameters.motor.polePairs : 0;
+    const dither = rng === null ? 0 : rng.uniform() - 0.5;
+    this.period.publish(
+      electrical > 0 ? periodCounts(electrical, this.sensors.period.step, 1 + this.period.gainError, this.sensors.periodBits, dither) : NO_COMMUTATION,
+    );
+  }
+
+  /** Nothing fast moves any more: rest may be stepped coarsely. */
+  private settled(): boolean {
+    return Math.abs(this.supply.lead_A - this.drive.current_A) < 1e-3 && this.loadCell.atRest(this.restResolution_N);
+  }
+
+  /** Coarse step at rest: heat in one step, one reading per channel at most, electrics quasi-static. */
+  private rest(ticks: number): void {
+    const duration_s = ticks * TICK_S;
+    if (this.heatTicks > 0) this.stepHeat();
+    const drive = this.drive;
+    drive.rest();
+    this.supply.rest(drive.current_A, duration_s);
+    this.heat.step(duration_s, 0, 0, drive.esc_W, 0);
+    drive.setTemperatures(this.heat.winding_degC, this.heat.case_degC);
+    this.loadCell.rest(duration_s);
+    const volts = this.senseAtSupply ? this.supply.terminal_V : this.supply.bus_V;
+    this.currentPath.settle(drive.current_A);
+    this.voltagePath.settle(volts);
+    if (this.current.restDue(ticks)) this.restRead(this.current, drive.current_A);
+    if (this.voltage.restDue(ticks)) this.restRead(this.voltage, volts);
+    if (this.thrust.restDue(ticks)) {
+      const periods = Math.max(1, Math.floor(ticks / this.thrust.periodTicks));
+      this.restRead(this.thrust, this.loadCell.convert(periods * this.thrust.periodTicks * TICK_S, this.noise));
+    }
+    if (this.motorTemperature.restDue(ticks)) this.restRead(this.motorTemperature, this.heat.caseSensor_degC);
+    if (this.escTemperature.restDue(ticks)) this.restRead(this.escTemperature, this.heat.escSensor_degC);
+    if (this.period.restDue(ticks)) {
+      const due = this.period.due;
+      this.period.publish(NO_COMMUTATION);
+      this.period.due = due;
+    }
+    this.tellTruth(drive.current_A);
+  }
+
+  private restRead(converter: Converter, si: number): void {
+    const due = converter.due;
+    converter.read(si);
+    converter.due = due;
+  }
+
+  private collect(): void {
+    let fresh = 0;
+    let valid = 0;
+    for (let k = 0; k < CHANNEL_COUNT; k++) {
+      const converter = this.converters[k];
+      this.counts[k] = converter.counts;
+      if (converter.fresh) fresh |= 1 << k;
+      if (converter.valid) valid |= 1 << k;
+    }
+    this.fresh = fresh;
+    this.valid = valid;
+  }
+
+  private tellTruth(current_A: number): void {
+    const { truth, drive, heat } = this;
+    truth.current_A = current_A;
+    truth.voltage_V = this.supply.bus_V;
+    truth.speed_rpm = drive.speed_radps / RADPS_PER_RPM;
+    truth.thrust_N = drive.thrust_N;
+    truth.duty = drive.duty;
+    truth.winding_degC = heat.winding_degC;
+    truth.case_degC = heat.case_degC;
+    truth.esc_degC = heat.esc_degC;
+    truth.inStep = drive.commutating;
+    truth.desyncs = drive.desyncs;
+    truth.brakingDesyncs = drive.brakingDesyncs;
+    truth.failedStarts = drive.failedStarts;
+  }
+
+  /** Changes one ESC setting. @throws RangeError naming the accepted range. */
+  setSetting(name: SettingName, value: number): void {
+    this.settings = changedSettings(this.settings, name, value);
+    this.drive.applySettings(this.settings);
+    this.currentPath.setSwitching(this.settings.switchingFrequency_Hz);
+  }
+
+  /** The ESC settings in force. */
+  get escSettings(): EscSettings {
+    return this.settings;
+  }
+
+  /** Sets the supply; a battery further than 12 % from `volts` is taken off the bus. @throws RangeError outside 0.5..60 V or for a limit ≤ 0. */
+  setSupply(volts: number, currentLimit_A: number): void {
+    if (!(volts >= 0.5 && volts <= 60) || !(currentLimit_A > 0)) {
+      throw new RangeError(`Supply ${volts} V with a limit of ${currentLimit_A} A is out of range; accepted: 0.5 to 60 V, a limit above 0 A.`);
+    }
+    this.supply.set(volts, currentLimit_A);
+    this.drive.applySettings(this.settings);
+  }
+
+  /** Takes the propeller off or puts it on (same mounting). @throws Error while the rotor turns. */
+  setPropeller(on: boolean): void {
+    this.requireStandstill('change the propeller');
+    this.propellerOn = on;
+    this.drive.setPropeller(on);
+  }
+
+  get hasPropeller(): boolean {
+    return this.propellerOn;
+  }
+
+  /** Takes the article off and mounts it again: new thrust and torque factors. @throws Error while the rotor turns. */
+  remount(): void {
+    this.requireStandstill('mount the article again');
+    this.drawMounting();
+  }
+
+  private drawMounting(): void {
+    const { thrustSpread, torqueSpread } = this.parameters.mounting;
+    if (this.mounting !== null) {
+      this.drive.thrustFactor = 1 + thrustSpread * this.mounting.normal();
+      this.drive.torqueFactor = 1 + torqueSpread * this.mounting.normal();
+    }
+    this.drive.setPropeller(this.propellerOn);
+  }
+
+  private requireStandstill(what: string): void {
+    if (this.drive.speed_radps <= 0) return;
+    throw new Error(`Cannot ${what}: the rotor turns at ${this.truth.speed_rpm.toFixed(0)} rpm. Bring it to a standstill first.`);
+  }
+
+  /** Puts a fault in at once, or at `at_us` of device time (taken at the start of the first step from then on). */
+  inject(fault: Fault, at_us?: number): void {
+    if (at_us !== undefined && at_us > this.now_us) {
+      this.faults.add(at_us, fault);
+      return;
+    }
+    switch (fault.kind) {
+      case 'lock-rotor': this.drive.rotorLocked = true; break;
+      case 'lose-propeller': this.propellerOn = false; this.drive.setPropeller(false); break;
+      case 'freeze-channel': this.setMode(fault.channel, MODE.frozen); break;
+      case 'silence-channel': this.setMode(fault.channel, MODE.silent); break;
+      case 'saturate-channel': this.setMode(fault.channel, fault.at === 'high' ? MODE.high : MODE.low); break;
+      case 'open-channel': this.setMode(fault.channel, MODE.open); break;
+      case 'supply-resistance': this.supply.setExtraLead(fault.ohm); break;
+      case 'disconnect-sink': this.supply.setSink(false); break;
+      case 'scale-friction': this.drive.frictionScale = fault.factor; break;
+      case 'desync': this.drive.loseStep(fault.duration_s); break;
+      case 'heat-node': this.heatNode(fault.node, fault.temperature_degC); break;
+    }
+  }
+
+  /** Repairs everything and forgets scheduled faults; temperatures and a lost propeller stay as they are. */
+  clearFaults(): void {
+    this.faults.clear();
+    this.drive.rotorLocked = false;
+    this.drive.frictionScale = 1;
+    this.supply.setExtraLead(0);
+    this.supply.setSink(true);
+    for (const converter of this.converters) converter.mode = MODE.normal;
+  }
+
+  private setMode(channel: ChannelName, mode: number): void {
+    this.converters[CHANNEL[channel]].mode = mode;
+  }
+
+  private heatNode(node: 'winding' | 'case' | 'esc', temperature_degC: number): void {
+    if (node === 'winding') this.heat.winding_degC = temperature_degC;
+    else if (node === 'case') this.heat.case_degC = temperature_degC;
+    else this.heat.esc_degC = temperature_degC;
+    this.drive.setTemperatures(this.heat.winding_degC, this.heat.case_degC);
+  }
+}
+
+function refuseStep(throttle: number, dt_us: number): never {
+  throw new RangeError(
+    `Rig step with throttle ${throttle} and ${dt_us} µs refused; accepted: a number for throttle and a multiple of ${TICK_US} µs up to ${MAX_STEP_US} µs.`,
+  );
+}
