@@ -5,7 +5,7 @@
 /** Plain array with zeroed slots, or a checked one in strict mode. */
 function makeArray(length: number): number[] {
   const cells = new Array<number>(length).fill(0);
-  if (process.env['SUBSET_STRICT'] === undefined) return cells;
+  if (process.env.SUBSET_STRICT === undefined) return cells;
   return new Proxy(cells, {
     get(target, key): unknown {
       if (typeof key === 'string' && /^-?\d+$/.test(key) && !(Number(key) >= 0 && Number(key) < length)) {
@@ -24,11 +24,11 @@ function makeArray(length: number): number[] {
 }
 
 const names = globalThis as Record<string, unknown>;
-names['i32'] = (v: number): number => v | 0;
-names['u32'] = (v: number): number => v >>> 0;
-names['u16'] = (v: number): number => v & 0xffff;
-names['u8'] = (v: number): number => v & 0xff;
-names['ASC_TARGET'] = 0;
-names['StaticArray'] = function StaticArray(length: number): number[] {
+names.i32 = (v: number): number => v | 0;
+names.u32 = (v: number): number => v >>> 0;
+names.u16 = (v: number): number => v & 0xffff;
+names.u8 = (v: number): number => v & 0xff;
+names.ASC_TARGET = 0;
+names.StaticArray = function StaticArray(length: number): number[] {
   return makeArray(length);
 };
