@@ -24,6 +24,20 @@ export const FREEWHEEL = 4;
 export const RIPPLE_AMPLITUDE = 5;
 const QUANTITIES = 6;
 
+/**
+ * Where to look. An object that the caller keeps and refills: numbers passed to a function that the engine does not inline
+ * are boxed, which doubled the cost of a tick.
+ */
+export interface BridgePoint {
+  volts: number;
+  /** 0..1 */
+  duty: number;
+  /** Mechanical speed, rad/s. */
+  speed_radps: number;
+  /** Winding resistance relative to 20 °C. */
+  resistance: number;
+}
+
 /** Lazily filled table for one bridge at one nominal voltage. */
 export class BridgeMap {
   /** Speed at the last node, rad/s, at the nominal voltage. */
@@ -40,17 +54,20 @@ export class BridgeMap {
   private cornerSpeed = -1;
   private cornerResistance = NaN;
 
+  private readonly perNominal: number;
+  private readonly nodesPerSpeed: number;
+
   constructor(readonly bridge: BridgeParameters, readonly nominal_V: number) {
     this.topSpeed_radps = (1.25 * nominal_V) / bridge.emf_Vs;
+    this.perNominal = 1 / nominal_V;
+    this.nodesPerSpeed = (SPEED_NODES - 1) / this.topSpeed_radps;
   }
 
-  /**
-   * Averages at `volts`, `duty` 0..1, `speed_radps` and winding `resistance` relative to 20 °C.
-   * The returned array is reused by the next call.
-   */
-  at(volts: number, duty: number, speed_radps: number, resistance: number): Float64Array {
-    const k = volts / this.nominal_V;
-    let x = (speed_radps / (k * this.topSpeed_radps)) * (SPEED_NODES - 1);
+  /** Averages at `point`. The returned array is reused by the next call. */
+  at(point: BridgePoint): Float64Array {
+    const { duty, resistance } = point;
+    const k = point.volts * this.perNominal;
+    let x = (point.speed_radps * this.nodesPerSpeed) / k;
     if (x < 0) x = 0;
     else if (x > SPEED_NODES - 1.001) x = SPEED_NODES - 1.001;
     const speedNode = x | 0;
@@ -166,25 +183,25 @@ export class BridgeLadder {
   }
 
   /** As `BridgeMap.at`, for any voltage. */
-  at(volts: number, duty: number, speed_radps: number, resistance: number): Float64Array {
-    if (volts > this.activeLow_V && volts < this.activeHigh_V) return this.active.at(volts, duty, speed_radps, resistance);
-    return this.atOther(volts, duty, speed_radps, resistance);
+  at(point: BridgePoint): Float64Array {
+    if (point.volts > this.activeLow_V && point.volts < this.activeHigh_V) return this.active.at(point);
+    return this.atOther(point);
   }
 
-  private atOther(volts: number, duty: number, speed_radps: number, resistance: number): Float64Array {
-    const position = Math.min(HIGHEST_RUNG, Math.max(LOWEST_RUNG, Math.log(volts / this.anchor_V) / RUNG));
+  private atOther(point: BridgePoint): Float64Array {
+    const position = Math.min(HIGHEST_RUNG, Math.max(LOWEST_RUNG, Math.log(point.volts / this.anchor_V) / RUNG));
     const nearest = Math.round(position);
     const offset = position - nearest;
     if (Math.abs(offset) <= PURE) {
       this.active = this.map(nearest);
       this.activeLow_V = this.anchor_V * Math.exp((nearest - PURE) * RUNG);
       this.activeHigh_V = this.anchor_V * Math.exp((nearest + PURE) * RUNG);
-      return this.active.at(volts, duty, speed_radps, resistance);
+      return this.active.at(point);
     }
     const lower = Math.floor(position);
     const share = (position - lower - PURE) / (1 - 2 * PURE);
-    const low = this.map(lower).at(volts, duty, speed_radps, resistance);
-    const high = this.map(lower + 1).at(volts, duty, speed_radps, resistance);
+    const low = this.map(lower).at(point);
+    const high = this.map(lower + 1).at(point);
     for (let quantity = 0; quantity < QUANTITIES; quantity++) {
       this.blended[quantity] = low[quantity] + (high[quantity] - low[quantity]) * share;
     }

@@ -3,7 +3,7 @@
  * One step is one 125 µs tick.
  */
 import { BridgeLadder, BUS_CURRENT, FREEWHEEL, RIPPLE_AMPLITUDE, RIPPLE_LOSS, SUM_SQUARES, TORQUE } from './bridge-map';
-import type { MapCache } from './bridge-map';
+import type { BridgePoint, MapCache } from './bridge-map';
 import { copperFactor } from './parameters';
 import type { EscSettings, RigParameters } from './parameters';
 import type { Rng } from './rng';
@@ -30,12 +30,13 @@ export class Drive {
   torque_Nm = 0;
   propellerTorque_Nm = 0;
   thrust_N = 0;
+  /** Amplitude of the bus current's component at the switching frequency. */
   rippleAmplitude_A = 0;
   copper_W = 0;
   /** Ripple loss and friction: heats the case. */
   case_W = 0;
   esc_W = 0;
-  /** Time until commutation is found again, s; 0 while in step. */
+  /** Time until commutation is found again, s; 0 or less while in step. */
   lost_s = 0;
   /** Losses of commutation so far, and how many of them while the rotor slowed down. */
   desyncs = 0;
@@ -43,29 +44,36 @@ export class Drive {
   failedStarts = 0;
   rotorLocked = false;
   frictionScale = 1;
-  unbalance_kgm = NaN;
+  unbalance_kgm = 0;
   /** Factors of this mounting. */
   thrustFactor = 1;
   torqueFactor = 1;
   private ladder: BridgeLadder;
   private settings: EscSettings;
-  private copper = NaN;
+  private readonly point: BridgePoint = { volts: NaN, duty: NaN, speed_radps: NaN, resistance: NaN };
   private magnet = NaN;
-  private inertia = NaN;
+  private tickPerInertia = NaN;
   private thrustPerSquare = NaN;
   private torquePerSquare = NaN;
   private switching_W = NaN;
+  private ripple_W = NaN;
   private headroom = NaN;
-  private limit_A = Infinity;
+  private limited = false;
+  private limit_A = NaN;
   private limiterTrim = 1;
-  private throttle = -1;
+  private throttle = 0;
   private wantedDuty = 0;
   private stalled_s = 0;
   private started = false;
   private riskTicks = 0;
   private earlierSpeed = 0;
-  private readonly ke: number;
+  private readonly emfMean_Vs: number;
   private readonly lineResistance_ohm: number;
+  private readonly phaseResistance_ohm: number;
+  private readonly switch_ohm: number;
+  private readonly idle_W: number;
+  private readonly coulomb_Nm: number;
+  private readonly viscous_Nms: number;
 
   /** @param rng null: no random events (desync hazard, failed starts). */
   constructor(
@@ -74,8 +82,13 @@ export class Drive {
   ) {
     this.settings = rig.settings;
     this.ladder = new BridgeLadder(maps, bridgeOf(rig), supply.volts);
-    this.ke = rig.motor.emf_Vs;
+    this.emfMean_Vs = EMF_MEAN * rig.motor.emf_Vs;
     this.lineResistance_ohm = rig.motor.resistance_ohm;
+    this.phaseResistance_ohm = rig.motor.resistance_ohm / 2;
+    this.switch_ohm = rig.esc.switch_ohm;
+    this.idle_W = rig.esc.idle_W;
+    this.coulomb_Nm = rig.motor.coulombTorque_Nm;
+    this.viscous_Nms = rig.motor.viscousTorque_Nms;
     this.applySettings(rig.settings);
     this.setPropeller(true);
     this.setTemperatures(rig.ambient_degC, rig.ambient_degC);
@@ -87,8 +100,17 @@ export class Drive {
     this.ladder = new BridgeLadder(this.maps, bridgeOf({ ...this.rig, settings }), this.supply.volts);
     this.switching_W = this.rig.esc.switchingLoss_J * settings.switchingFrequency_Hz;
     this.headroom = settings.spoolUpHeadroom + this.rig.esc.minDuty;
+    this.limited = settings.currentLimit_A < Infinity;
     this.limit_A = settings.currentLimit_A;
-    this.throttle = -1;
+    this.limiterTrim = 1;
+    this.wantedDuty = dutyOfThrottle(this.rig.esc, settings, this.throttle);
+  }
+
+  /** Throttle fraction 0..1 for the coming ticks. */
+  setThrottle(throttle: number): void {
+    if (throttle === this.throttle) return;
+    this.throttle = throttle;
+    this.wantedDuty = dutyOfThrottle(this.rig.esc, this.settings, throttle);
   }
 
   /** Puts the propeller on or takes it off, with the present mounting factors. */
@@ -96,13 +118,13 @@ export class Drive {
     const factors = propellerFactors(this.rig.propeller, this.rig.airDensity_kgpm3);
     this.thrustPerSquare = on ? factors.thrust * this.thrustFactor : 0;
     this.torquePerSquare = on ? factors.torque * this.torqueFactor : 0;
-    this.inertia = this.rig.motor.inertia_kgm2 + (on ? this.rig.propeller.inertia_kgm2 : 0);
+    this.tickPerInertia = this.tick_s / (this.rig.motor.inertia_kgm2 + (on ? this.rig.propeller.inertia_kgm2 : 0));
     this.unbalance_kgm = on ? this.rig.propeller.unbalance_kgm : 0;
   }
 
   /** Resistance and magnet follow the winding's and the case's temperature. */
   setTemperatures(winding_degC: number, case_degC: number): void {
-    this.copper = copperFactor(winding_degC);
+    this.point.resistance = copperFactor(winding_degC);
     this.magnet = 1 + this.rig.motor.magnetCoefficient_perK * (case_degC - 20);
   }
 
@@ -110,106 +132,117 @@ export class Drive {
   loseStep(duration_s: number): void {
     this.lost_s = duration_s;
     this.desyncs++;
+    if (this.speed_radps < this.earlierSpeed) this.brakingDesyncs++;
   }
 
-  /** True while the ESC sees zero crossings (turning fast enough, in step). */
+  /** True while the ESC sees zero crossings (turning, in step); also while coasting. */
   get commutating(): boolean {
     return this.lost_s <= 0 && this.speed_radps > 0;
   }
 
   /** Current and loss at rest with the throttle at zero. */
   rest(): void {
+    this.setThrottle(0);
     this.duty = 0;
     this.torque_Nm = this.copper_W = this.case_W = this.rippleAmplitude_A = this.thrust_N = this.propellerTorque_Nm = 0;
-    this.lost_s = this.stalled_s = 0;
+    this.lost_s = this.stalled_s = this.earlierSpeed = 0;
     this.started = false;
-    this.esc_W = this.rig.esc.idle_W;
-    this.current_A = this.rig.esc.idle_W / this.supply.bus_V;
-    this.throttle = -1;
+    this.esc_W = this.idle_W;
+    this.current_A = this.idle_W / this.supply.bus_V;
   }
 
-  /** Advances one tick with `throttle` 0..1; also steps the supply. */
-  step(throttle: number): void {
-    if (throttle !== this.throttle) {
-      this.throttle = throttle;
-      this.wantedDuty = dutyOfThrottle(this.rig.esc, this.settings, throttle);
+  /** Advances one tick; also steps the supply. */
+  step(): void {
+    this.limitDuty();
+    if (this.duty <= 0) this.coast();
+    else {
+      if (!this.started) this.start();
+      if (this.lost_s > 0) this.flounder();
+      else this.drive();
     }
+    this.supply.step(this);
+    this.turn();
+    if (this.limited) this.trimLimiter();
+  }
+
+  private coast(): void {
+    this.started = false;
+    if (this.lost_s > 0) this.lost_s -= this.tick_s;
+    this.torque_Nm = this.rippleAmplitude_A = this.copper_W = this.ripple_W = 0;
+    this.esc_W = this.idle_W;
+    this.current_A = this.idle_W / this.supply.bus_V;
+  }
+
+  /** Commutation lost: current without mean torque. */
+  private flounder(): void {
+    this.lost_s -= this.tick_s;
     const volts = this.supply.bus_V;
-    const speed = this.speed_radps;
-    const duty = this.allowedDuty(this.wantedDuty, volts, speed);
-    this.duty = duty;
-    if (duty <= 0) this.started = false;
-    else if (!this.started) this.start();
-
-    let current = 0, torque = 0, copper = 0, ripple = 0, conduction = 0, switching = 0;
-    this.rippleAmplitude_A = 0;
-    if (this.lost_s > 0) {
-      this.lost_s -= this.tick_s;
-      current = (LOST_CURRENT * volts * duty) / this.lineResistance_ohm;
-      copper = current * volts;
-    } else if (duty > 0) {
-      const averages = this.ladder.at(volts, duty, speed * this.magnet, this.copper);
-      current = averages[BUS_CURRENT];
-      torque = averages[TORQUE] * this.magnet;
-      ripple = averages[RIPPLE_LOSS];
-      copper = averages[SUM_SQUARES] * 0.5 * this.lineResistance_ohm * this.copper;
-      conduction = averages[SUM_SQUARES] * this.rig.esc.switch_ohm;
-      this.rippleAmplitude_A = averages[RIPPLE_AMPLITUDE];
-      if (duty < FULL_DUTY) switching = this.switching_W;
-      if (++this.riskTicks >= RISK_TICKS) this.risk(averages[FREEWHEEL], volts);
-    }
-    current += (ripple + switching + this.rig.esc.idle_W) / volts;
-    this.current_A = current;
-    this.torque_Nm = torque;
-    this.copper_W = copper;
-    this.esc_W = conduction + switching + this.rig.esc.idle_W;
-    this.supply.step(current);
-    this.turn(torque, ripple);
-    if (this.limit_A < Infinity) this.trimLimiter();
+    const lost_A = (LOST_CURRENT * volts * this.duty) / this.lineResistance_ohm;
+    this.torque_Nm = this.rippleAmplitude_A = this.ripple_W = 0;
+    this.copper_W = lost_A * volts;
+    this.esc_W = this.idle_W;
+    this.current_A = lost_A + this.idle_W / volts;
   }
 
-  private turn(torque: number, ripple_W: number): void {
-    const motor = this.rig.motor;
+  private drive(): void {
+    const point = this.point;
+    const duty = this.duty;
+    const volts = this.supply.bus_V;
+    point.volts = volts;
+    point.duty = duty;
+    point.speed_radps = this.speed_radps * this.magnet;
+    const averages = this.ladder.at(point);
+    const squares = averages[SUM_SQUARES];
+    const ripple = averages[RIPPLE_LOSS];
+    const own = duty < FULL_DUTY ? this.switching_W + this.idle_W : this.idle_W;
+    this.current_A = averages[BUS_CURRENT] + (ripple + own) / volts;
+    this.torque_Nm = averages[TORQUE] * this.magnet;
+    this.rippleAmplitude_A = averages[RIPPLE_AMPLITUDE];
+    this.copper_W = squares * this.phaseResistance_ohm * point.resistance;
+    this.ripple_W = ripple;
+    this.esc_W = squares * this.switch_ohm + own;
+    if (++this.riskTicks >= RISK_TICKS) this.risk(averages[FREEWHEEL]);
+  }
+
+  private turn(): void {
     const speed = this.speed_radps;
     const square = speed * speed;
-    const friction = (motor.coulombTorque_Nm + motor.viscousTorque_Nms * speed) * this.frictionScale;
+    const friction = (this.coulomb_Nm + this.viscous_Nms * speed) * this.frictionScale;
     const load = this.torquePerSquare * square;
-    let next = speed + (this.tick_s / this.inertia) * (torque - friction - load);
-    if (next < 0) next = 0;
-    if (this.rotorLocked) {
-      next = 0;
-      this.stalled_s = this.duty > 0 ? this.stalled_s + this.tick_s : 0;
-      if (this.stalled_s > STALL_S && this.lost_s <= 0) this.loseStep(this.rig.esc.resync_s);
-    }
-    this.speed_radps = next;
-    this.case_W = friction * speed + ripple_W;
+    const next = speed + this.tickPerInertia * (this.torque_Nm - friction - load);
+    this.speed_radps = next > 0 && !this.rotorLocked ? next : 0;
+    this.case_W = friction * speed + this.ripple_W;
     this.propellerTorque_Nm = load;
     this.thrust_N = this.thrustPerSquare * square;
+    if (this.rotorLocked) this.stall();
   }
 
-  /** Spool-up headroom above the EMF, and the current limiter's ceiling. */
-  private allowedDuty(wanted: number, volts: number, speed: number): number {
-    if (wanted <= 0) return 0;
-    let duty = wanted;
-    const emf_V = speed * this.ke * EMF_MEAN;
-    const ceiling = emf_V / volts + this.headroom;
-    if (duty > ceiling) duty = ceiling;
-    if (this.limit_A < Infinity) {
+  /** A rotor that is held still makes the ESC lose commutation, again and again. */
+  private stall(): void {
+    this.stalled_s = this.duty > 0 ? this.stalled_s + this.tick_s : 0;
+    if (this.stalled_s > STALL_S && this.lost_s <= 0) this.loseStep(this.rig.esc.resync_s);
+  }
+
+  /** Wanted duty, held down by the spool-up headroom above the EMF and by the current limiter. */
+  private limitDuty(): void {
+    let duty = this.wantedDuty;
+    const volts = this.supply.bus_V;
+    const emf_V = this.speed_radps * this.emfMean_Vs;
+    if ((duty - this.headroom) * volts > emf_V) duty = emf_V / volts + this.headroom;
+    if (this.limited) {
       // D·(D·V − E)/R = limit, solved for D; the trim makes up for what this direct-current model leaves out.
-      const resistance = this.lineResistance_ohm * this.copper + 2 * this.rig.esc.switch_ohm;
+      const resistance = this.lineResistance_ohm * this.point.resistance + 2 * this.switch_ohm;
       const top = (emf_V + Math.sqrt(emf_V * emf_V + 4 * resistance * volts * this.limit_A * this.limiterTrim)) / (2 * volts);
       if (duty > top) duty = top;
     }
-    return duty;
+    this.duty = duty;
   }
 
   private trimLimiter(): void {
     const excess = this.current_A / this.limit_A - 1;
-    const limited = this.duty < this.wantedDuty;
-    let trim = this.limiterTrim - this.tick_s * (limited || excess > 0 ? 200 * excess : 20 * (this.limiterTrim - 1));
-    if (trim > 1.5) trim = 1.5;
-    else if (trim < 0.2) trim = 0.2;
-    this.limiterTrim = trim;
+    const active = excess > 0 || this.duty < this.wantedDuty;
+    const trim = this.limiterTrim - this.tick_s * (active ? 200 * excess : 20 * (this.limiterTrim - 1));
+    this.limiterTrim = trim > 1.5 ? 1.5 : trim < 0.2 ? 0.2 : trim;
   }
 
   /** A start attempt from rest may fail; the ESC pauses and tries again. */
@@ -226,20 +259,19 @@ export class Drive {
    * Loses commutation by chance. Margin: angle between the end of freewheeling plus blanking and the zero crossing.
    * Speeding up brings the crossing earlier and eats margin, slowing down delays it and adds some.
    */
-  private risk(freewheel_deg: number, volts: number): void {
+  private risk(freewheel_deg: number): void {
     const seconds = this.riskTicks * this.tick_s;
     this.riskTicks = 0;
     const speed = this.speed_radps;
     const gained = speed - this.earlierSpeed;
-    this.earlierSpeed = speed;
-    if (this.rng === null || speed * this.ke * EMF_MEAN <= START_SHARE * volts) return;
-    const margin = this.commutationMargin_deg(freewheel_deg, gained / seconds);
-    if (margin > 40) return;
-    const esc = this.rig.esc;
-    if (this.rng.uniform() < seconds * esc.desyncRate_perS * Math.exp(-margin / esc.desyncWidth_deg)) {
-      this.loseStep(esc.resync_s * (0.6 + 0.8 * this.rng.uniform()));
-      if (gained < 0) this.brakingDesyncs++;
+    if (this.rng !== null && speed * this.emfMean_Vs > START_SHARE * this.supply.bus_V) {
+      const margin = this.commutationMargin_deg(freewheel_deg, gained / seconds);
+      const esc = this.rig.esc;
+      if (margin < 40 && this.rng.uniform() < seconds * esc.desyncRate_perS * Math.exp(-margin / esc.desyncWidth_deg)) {
+        this.loseStep(esc.resync_s * (0.6 + 0.8 * this.rng.uniform()));
+      }
     }
+    this.earlierSpeed = speed;
   }
 
   private commutationMargin_deg(freewheel_deg: number, acceleration_radps2: number): number {

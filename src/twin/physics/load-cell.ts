@@ -24,30 +24,37 @@ export class LoadCell {
   private readonly friction: number;
   private readonly creepStep: number;
   private readonly angular: number;
+  private readonly crosstalk: number;
+  private readonly slack_N: number;
+  private readonly creepFraction: number;
 
   constructor(private readonly parameters: LoadCellParameters, private readonly tick_s: number) {
     this.angular = TURN * parameters.natural_Hz;
     this.stiffness = this.angular * this.angular * tick_s;
     this.friction = 2 * parameters.damping * this.angular * tick_s;
     this.creepStep = tick_s / parameters.creep_s;
+    this.crosstalk = parameters.crosstalk_NperNm;
+    this.slack_N = parameters.hysteresis_N;
+    this.creepFraction = parameters.creepFraction;
   }
 
-  /** Advances one tick: thrust and torque of the propeller, unbalance in kg·m, rotor speed. */
-  step(thrust_N: number, torque_Nm: number, unbalance_kgm: number, speed_radps: number): void {
+  /** Advances one tick under what the drive does now. */
+  step(drive: { readonly thrust_N: number; readonly propellerTorque_Nm: number; readonly unbalance_kgm: number; readonly speed_radps: number }): void {
+    const speed_radps = drive.speed_radps;
     let angle = this.rotorAngle + speed_radps * this.tick_s;
     if (angle >= TURN) angle -= TURN;
     this.rotorAngle = angle;
-    const shake_N = unbalance_kgm * speed_radps * speed_radps * SINE[(angle * STEPS_PER_RADIAN) | 0];
-    const force_N = thrust_N + shake_N + this.parameters.crosstalk_NperNm * torque_Nm;
+    const shake_N = drive.unbalance_kgm * speed_radps * speed_radps * SINE[(angle * STEPS_PER_RADIAN) | 0];
+    const force_N = drive.thrust_N + shake_N + this.crosstalk * drive.propellerTorque_Nm;
     let x = this.deflection_N;
     const rate = this.rate_Nps + this.stiffness * (force_N - x) - this.friction * this.rate_Nps;
     x += this.tick_s * rate;
     this.rate_Nps = rate;
     this.deflection_N = x;
-    const slack = this.parameters.hysteresis_N;
+    const slack = this.slack_N;
     if (x - this.played_N > slack) this.played_N = x - slack;
     else if (this.played_N - x > slack) this.played_N = x + slack;
-    this.creep_N += this.creepStep * (this.parameters.creepFraction * x - this.creep_N);
+    this.creep_N += this.creepStep * (this.creepFraction * x - this.creep_N);
     this.sum_N += this.played_N + this.creep_N;
     this.count++;
   }
@@ -70,6 +77,6 @@ export class LoadCell {
   rest(duration_s: number): void {
     this.deflection_N = 0;
     this.rate_Nps = 0;
-    this.creep_N *= Math.exp(-duration_s / this.parameters.creep_s);
+    this.creep_N -= (this.creep_N * duration_s) / (this.parameters.creep_s + duration_s);
   }
 }

@@ -10,12 +10,12 @@ import { LoadCell } from './load-cell';
 import type { ConverterParameters, EscSettings, RigParameters, SensorParameters } from './parameters';
 import { Rng, STREAM } from './rng';
 import { channelFact, Converter, CurrentPath, NO_COMMUTATION, periodCounts, VoltagePath } from './sensors';
-import type { ChannelFact } from './sensors';
+import type { ChannelFact, Readings } from './sensors';
 import { changedSettings } from './settings';
 import type { SettingName } from './settings';
 import { Supply } from './supply';
 import { ThermalNodes } from './thermal';
-import { RADPS_PER_RPM } from './truth';
+import { RigTruth } from './rig-truth';
 
 /** Inner step of the physics. */
 export const TICK_US = 125;
@@ -35,33 +35,10 @@ export interface RigOptions {
   readonly noise?: boolean;
 }
 
-/** True values after a step, free of sensor errors. For graders; never shown to a controller. */
-export interface RigTruth {
-  /** Mean over the last step, at the ESC. */
-  current_A: number;
-  /** At the ESC, end of step. */
-  voltage_V: number;
-  speed_rpm: number;
-  /** Aerodynamic thrust, before the load cell. */
-  thrust_N: number;
-  duty: number;
-  winding_degC: number;
-  case_degC: number;
-  esc_degC: number;
-  inStep: boolean;
-  desyncs: number;
-  brakingDesyncs: number;
-  failedStarts: number;
-}
-
 export class SimulatedRig {
   /** Device time. */
   now_us = 0;
-  /** Bit per channel (order of `CHANNEL`): the last step brought a new reading. */
-  fresh = 0;
-  /** Bit per channel: the reading in `counts` can be believed as far as the converter knows. */
-  valid = 0;
-  /** Newest reading of each channel, raw. A step longer than a channel's period keeps only the newest. */
+  /** Newest reading of each channel, raw, in the order of `CHANNEL`. A step longer than a channel's period keeps only the newest. */
   readonly counts = new Int32Array(CHANNEL_COUNT);
   readonly channels: readonly ChannelFact[];
   readonly truth: RigTruth;
@@ -71,6 +48,7 @@ export class SimulatedRig {
   readonly loadCell: LoadCell;
   /** Converters in channel order; their drawn errors are for graders only. */
   readonly converters: readonly Converter[];
+  private readonly readings: Readings = { counts: this.counts, fresh: 0, valid: 0 };
   private settings: EscSettings;
   private propellerOn = true;
   private readonly faults = new FaultSchedule();
@@ -87,7 +65,11 @@ export class SimulatedRig {
   private readonly escTemperature: Converter;
   private readonly senseAtSupply: boolean;
   private readonly restResolution_N: number;
+  /** Ticks to the next reading of a slower channel, and the span they were counted from. */
+  private slowTicks = 0;
+  private slowSpan = 0;
   private heatTicks = 0;
+  private resting = false;
   private copper_J = 0;
   private case_J = 0;
   private esc_J = 0;
@@ -108,29 +90,37 @@ export class SimulatedRig {
 
     const clockError = calibration === null ? 0 : sensors.escClockSpread * calibration.normal();
     const start = noise ? new Rng(seed, STREAM.noise + 100) : null;
-    const make = (converter: ConverterParameters, phased: boolean): Converter =>
-      new Converter(converter, TICK_US, calibration, this.noise, phased && start !== null ? start.uniform() : 1 - 1e-9);
-    this.current = make(sensors.current, false);
-    this.voltage = make(sensors.voltage, false);
-    this.period = make(sensors.period, true);
-    this.thrust = make(sensors.thrust, true);
-    this.motorTemperature = make(sensors.motorTemperature, true);
-    this.escTemperature = make(sensors.escTemperature, true);
+    const make = (index: number, converter: ConverterParameters): Converter =>
+      new Converter(index, this.readings, converter, TICK_US, calibration, this.noise, start === null ? 1 - 1e-9 : start.uniform());
+    this.current = make(CHANNEL.current, sensors.current);
+    this.voltage = make(CHANNEL.voltage, sensors.voltage);
+    this.period = make(CHANNEL.period, sensors.period);
+    this.thrust = make(CHANNEL.thrust, sensors.thrust);
+    this.motorTemperature = make(CHANNEL.motorTemperature, sensors.motorTemperature);
+    this.escTemperature = make(CHANNEL.escTemperature, sensors.escTemperature);
     this.converters = [this.current, this.voltage, this.period, this.thrust, this.motorTemperature, this.escTemperature];
     this.channels = [sensors.current, sensors.voltage, sensors.period, sensors.thrust, sensors.motorTemperature, sensors.escTemperature]
       .map((converter, index) => channelFact(index, converter));
+    this.senseAtSupply = sensors.voltageAt === 'supply';
     this.currentPath = new CurrentPath(sensors.current, sensors.rippleShare, TICK_S, clockError, start === null ? 0 : start.uniform());
     this.currentPath.setSwitching(this.settings.switchingFrequency_Hz);
-    this.voltagePath = new VoltagePath(sensors.voltage, TICK_S, parameters.supply.volts);
-    this.senseAtSupply = sensors.voltageAt === 'supply';
+    this.voltagePath = new VoltagePath(sensors.voltage, TICK_S, parameters.supply.volts, this.senseAtSupply);
     this.restResolution_N = 0.1 * sensors.thrust.step;
-    this.truth = {
-      current_A: 0, voltage_V: 0, speed_rpm: 0, thrust_N: 0, duty: 0, winding_degC: 0, case_degC: 0, esc_degC: 0,
-      inStep: false, desyncs: 0, brakingDesyncs: 0, failedStarts: 0,
-    };
+    this.truth = new RigTruth(this.drive, this.supply, this.heat);
+    this.planSlow();
     this.drawMounting();
     this.drive.rest();
-    this.tellTruth(this.drive.current_A);
+    this.truth.current_A = this.drive.current_A;
+  }
+
+  /** Bit per channel (order of `CHANNEL`): the last step brought a new reading. */
+  get fresh(): number {
+    return this.readings.fresh;
+  }
+
+  /** Bit per channel: the reading in `counts` can be believed as far as the converter knows. */
+  get valid(): number {
+    return this.readings.valid;
   }
 
   /**
@@ -143,33 +133,52 @@ export class SimulatedRig {
     if (!(ticks >= 1 && dt_us <= MAX_STEP_US && ticks === (ticks | 0)) || !(throttle === throttle)) refuseStep(throttle, dt_us);
     if (this.now_us >= this.faults.next_us) for (const fault of this.faults.take(this.now_us)) this.inject(fault);
     const wanted = throttle < 0 ? 0 : throttle > 1 ? 1 : throttle;
-    for (let k = 0; k < CHANNEL_COUNT; k++) this.converters[k].fresh = false;
+    this.readings.fresh = 0;
     if (wanted === 0 && this.drive.speed_radps === 0 && this.settled()) {
       this.rest(ticks);
     } else {
+      this.drive.setThrottle(wanted);
+      if (this.resting) this.wake();
       this.current_As = 0;
-      for (let k = 0; k < ticks; k++) this.tick(wanted);
-      this.tellTruth(this.current_As / ticks);
+      for (let k = 0; k < ticks; k++) this.tick();
+      this.truth.current_A = this.current_As / ticks;
     }
     this.now_us += dt_us;
-    this.collect();
   }
 
-  private tick(throttle: number): void {
+  /** Leaving rest: what the coarse steps did not keep up to date. */
+  private wake(): void {
+    this.resting = false;
+    this.drive.setTemperatures(this.heat.winding_degC, this.heat.case_degC);
+  }
+
+  private tick(): void {
     const drive = this.drive;
-    drive.step(throttle);
+    drive.step();
     this.current_As += drive.current_A;
     this.copper_J += drive.copper_W;
     this.case_J += drive.case_W;
     this.esc_J += drive.esc_W;
     if (++this.heatTicks >= HEAT_TICKS) this.stepHeat();
-    this.loadCell.step(drive.thrust_N, drive.propellerTorque_Nm, drive.unbalance_kgm, drive.speed_radps);
-    if (this.currentPath.step(drive.current_A, drive.rippleAmplitude_A)) this.current.read(this.currentPath.take());
-    if (this.voltagePath.step(this.senseAtSupply ? this.supply.terminal_V : this.supply.bus_V)) this.voltage.read(this.voltagePath.take());
-    if (--this.period.due <= 0) this.readPeriod();
-    if (--this.thrust.due <= 0) this.thrust.read(this.loadCell.convert(this.thrust.periodTicks * TICK_S, this.noise));
-    if (--this.motorTemperature.due <= 0) this.motorTemperature.read(this.heat.caseSensor_degC);
-    if (--this.escTemperature.due <= 0) this.escTemperature.read(this.heat.escSensor_degC);
+    this.loadCell.step(drive);
+    if (this.currentPath.step(drive)) this.current.read(this.currentPath.take());
+    if (this.voltagePath.step(this.supply)) this.voltage.read(this.voltagePath.take());
+    if (--this.slowTicks <= 0) this.readSlow();
+  }
+
+  /** The slower channels that are due; then counts the ticks to the next one. */
+  private readSlow(): void {
+    const { period, thrust, motorTemperature, escTemperature, slowSpan } = this;
+    if (period.elapse(slowSpan)) this.readPeriod();
+    if (thrust.elapse(slowSpan)) thrust.read(this.loadCell.convert(thrust.periodTicks * TICK_S, this.noise));
+    if (motorTemperature.elapse(slowSpan)) motorTemperature.read(this.heat.caseSensor_degC);
+    if (escTemperature.elapse(slowSpan)) escTemperature.read(this.heat.escSensor_degC);
+    this.planSlow();
+  }
+
+  private planSlow(): void {
+    this.slowSpan = Math.min(this.period.due, this.thrust.due, this.motorTemperature.due, this.escTemperature.due);
+    this.slowTicks = this.slowSpan;
   }
 
   private stepHeat(): void {
@@ -183,10 +192,7 @@ export class SimulatedRig {
 
   private readPeriod(): void {
     const rng = this.noise;
-    if (rng !== null && rng.uniform() < this.sensors.periodDropout) {
-      this.period.due = this.period.periodTicks;
-      return;
-    }
+    if (rng !== null && rng.uniform() < this.sensors.periodDropout) return;
     const drive = this.drive;
     const electrical = drive.commutating ? drive.speed_radps * this.parameters.motor.polePairs : 0;
     const dither = rng === null ? 0 : rng.uniform() - 0.5;
@@ -204,64 +210,27 @@ export class SimulatedRig {
   private rest(ticks: number): void {
     const duration_s = ticks * TICK_S;
     if (this.heatTicks > 0) this.stepHeat();
+    this.resting = true;
+    const ran = this.slowSpan - this.slowTicks;
     const drive = this.drive;
     drive.rest();
     this.supply.rest(drive.current_A, duration_s);
     this.heat.step(duration_s, 0, 0, drive.esc_W, 0);
-    drive.setTemperatures(this.heat.winding_degC, this.heat.case_degC);
     this.loadCell.rest(duration_s);
     const volts = this.senseAtSupply ? this.supply.terminal_V : this.supply.bus_V;
     this.currentPath.settle(drive.current_A);
     this.voltagePath.settle(volts);
-    if (this.current.restDue(ticks)) this.restRead(this.current, drive.current_A);
-    if (this.voltage.restDue(ticks)) this.restRead(this.voltage, volts);
-    if (this.thrust.restDue(ticks)) {
+    if (this.current.elapse(ticks)) this.current.read(drive.current_A);
+    if (this.voltage.elapse(ticks)) this.voltage.read(volts);
+    if (this.thrust.elapse(ticks + ran)) {
       const periods = Math.max(1, Math.floor(ticks / this.thrust.periodTicks));
-      this.restRead(this.thrust, this.loadCell.convert(periods * this.thrust.periodTicks * TICK_S, this.noise));
+      this.thrust.read(this.loadCell.convert(periods * this.thrust.periodTicks * TICK_S, this.noise));
     }
-    if (this.motorTemperature.restDue(ticks)) this.restRead(this.motorTemperature, this.heat.caseSensor_degC);
-    if (this.escTemperature.restDue(ticks)) this.restRead(this.escTemperature, this.heat.escSensor_degC);
-    if (this.period.restDue(ticks)) {
-      const due = this.period.due;
-      this.period.publish(NO_COMMUTATION);
-      this.period.due = due;
-    }
-    this.tellTruth(drive.current_A);
-  }
-
-  private restRead(converter: Converter, si: number): void {
-    const due = converter.due;
-    converter.read(si);
-    converter.due = due;
-  }
-
-  private collect(): void {
-    let fresh = 0;
-    let valid = 0;
-    for (let k = 0; k < CHANNEL_COUNT; k++) {
-      const converter = this.converters[k];
-      this.counts[k] = converter.counts;
-      if (converter.fresh) fresh |= 1 << k;
-      if (converter.valid) valid |= 1 << k;
-    }
-    this.fresh = fresh;
-    this.valid = valid;
-  }
-
-  private tellTruth(current_A: number): void {
-    const { truth, drive, heat } = this;
-    truth.current_A = current_A;
-    truth.voltage_V = this.supply.bus_V;
-    truth.speed_rpm = drive.speed_radps / RADPS_PER_RPM;
-    truth.thrust_N = drive.thrust_N;
-    truth.duty = drive.duty;
-    truth.winding_degC = heat.winding_degC;
-    truth.case_degC = heat.case_degC;
-    truth.esc_degC = heat.esc_degC;
-    truth.inStep = drive.commutating;
-    truth.desyncs = drive.desyncs;
-    truth.brakingDesyncs = drive.brakingDesyncs;
-    truth.failedStarts = drive.failedStarts;
+    if (this.motorTemperature.elapse(ticks + ran)) this.motorTemperature.read(this.heat.caseSensor_degC);
+    if (this.escTemperature.elapse(ticks + ran)) this.escTemperature.read(this.heat.escSensor_degC);
+    if (this.period.elapse(ticks + ran)) this.period.publish(NO_COMMUTATION);
+    this.planSlow();
+    this.truth.current_A = drive.current_A;
   }
 
   /** Changes one ESC setting. @throws RangeError naming the accepted range. */

@@ -53,12 +53,15 @@ export function channelFact(index: number, converter: ConverterParameters): Chan
   };
 }
 
+/** What the controller would read: raw counts by channel and the masks. Converters write into it. */
+export interface Readings {
+  readonly counts: Int32Array;
+  fresh: number;
+  valid: number;
+}
+
 /** One channel: turns true values into counts and keeps what the controller would read. */
 export class Converter {
-  /** Last reading, and whether this tick brought it. */
-  counts = 0;
-  fresh = false;
-  valid = false;
   mode: number = MODE.normal;
   /** Ticks until the next reading. */
   due: number;
@@ -71,10 +74,15 @@ export class Converter {
   private readonly low: number;
   private readonly high: number;
   private readonly noise_counts: number;
+  private readonly bit: number;
 
   /** @param calibration draws the errors; null: none. @param noise null: no noise. @param phase 0..1: when the first reading falls in its period. */
-  constructor(parameters: ConverterParameters, tick_us: number, calibration: Rng | null, private readonly noise: Rng | null, phase: number) {
+  constructor(
+    private readonly index: number, private readonly readings: Readings, parameters: ConverterParameters, tick_us: number,
+    calibration: Rng | null, private readonly noise: Rng | null, phase: number,
+  ) {
     const { average, step } = parameters;
+    this.bit = 1 << index;
     this.periodTicks = wholeTicks(parameters.name, parameters.conversion_us * average, tick_us);
     this.due = 1 + Math.floor(phase * this.periodTicks);
     this.gainError = calibration === null ? 0 : parameters.gainUncertainty * calibration.normal();
@@ -97,29 +105,24 @@ export class Converter {
 
   /** A reading that is already counts; clips to the range and obeys the fault mode. */
   publish(counts: number): void {
-    this.due = this.periodTicks;
     if (this.mode === MODE.silent) return;
-    this.fresh = true;
-    this.valid = true;
-    if (this.mode === MODE.normal) this.counts = counts < this.low ? this.low : counts > this.high ? this.high : counts;
-    else this.abnormal();
+    const readings = this.readings;
+    readings.fresh |= this.bit;
+    readings.valid |= this.bit;
+    if (this.mode === MODE.normal) readings.counts[this.index] = counts < this.low ? this.low : counts > this.high ? this.high : counts;
+    else if (this.mode !== MODE.frozen) this.abnormal();
   }
 
   private abnormal(): void {
-    if (this.mode === MODE.low) this.counts = this.low;
-    else if (this.mode === MODE.high) this.counts = this.high;
-    else if (this.mode === MODE.open) {
-      this.counts = this.high;
-      this.valid = false;
-    }
+    this.readings.counts[this.index] = this.mode === MODE.low ? this.low : this.high;
+    if (this.mode === MODE.open) this.readings.valid &= ~this.bit;
   }
 
-  /** At rest, after `ticks` at once: true when a reading is due. */
-  restDue(ticks: number): boolean {
+  /** Lets `ticks` pass; true when a reading is due (at most one, the newest, however long it took). */
+  elapse(ticks: number): boolean {
     this.due -= ticks;
     if (this.due > 0) return false;
-    const over = -this.due % this.periodTicks;
-    this.due = this.periodTicks - over;
+    this.due = this.periodTicks - (-this.due % this.periodTicks);
     return true;
   }
 }
@@ -175,14 +178,14 @@ export class CurrentPath {
   }
 
   /** One tick; returns true when a reading is complete (`take` it). */
-  step(current_A: number, rippleAmplitude_A: number): boolean {
-    this.filtered_A += (current_A - this.filtered_A) * this.smoothing;
+  step(drive: { readonly current_A: number; readonly rippleAmplitude_A: number }): boolean {
+    this.filtered_A += (drive.current_A - this.filtered_A) * this.smoothing;
     let cycle = this.cycle + this.cyclePerTick;
     if (cycle >= 1) cycle -= 1;
     this.cycle = cycle;
     if (--this.countdown > 0) return false;
     this.countdown = this.every;
-    this.sum_A += this.filtered_A + rippleAmplitude_A * this.ripplePass * COSINE[(cycle * COSINE_STEPS) | 0];
+    this.sum_A += this.filtered_A + drive.rippleAmplitude_A * this.ripplePass * COSINE[(cycle * COSINE_STEPS) | 0];
     return ++this.count >= this.average;
   }
 
@@ -210,7 +213,7 @@ export class VoltagePath {
   private readonly every: number;
   private readonly average: number;
 
-  constructor(parameters: ConverterParameters, tick_s: number, start_V: number) {
+  constructor(parameters: ConverterParameters, tick_s: number, start_V: number, private readonly atSupply: boolean) {
     this.smoothing = smoothingOf(parameters.filter_Hz, tick_s);
     this.every = Math.round((parameters.conversion_us * 1e-6) / tick_s);
     this.average = parameters.average;
@@ -218,7 +221,8 @@ export class VoltagePath {
   }
 
   /** One tick; returns true when a reading is complete (`take` it). */
-  step(voltage_V: number): boolean {
+  step(supply: { readonly bus_V: number; readonly terminal_V: number }): boolean {
+    const voltage_V = this.atSupply ? supply.terminal_V : supply.bus_V;
     this.filtered_V += (voltage_V - this.filtered_V) * this.smoothing;
     if (--this.countdown > 0) return false;
     this.countdown = this.every;

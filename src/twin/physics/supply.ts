@@ -11,6 +11,9 @@ const BATTERY_SWING = 0.2;
 /** A battery stays connected only while the supply is set within this share of its voltage (the bench's contactor). */
 const CONTACTOR_WINDOW = 0.12;
 
+/** Charge is booked, and the battery's voltage moved, in steps of this share of its capacity. */
+const BOOKABLE = 1e-5;
+
 /** Thevenin equivalent of everything behind the lead, seen at the ESC. */
 interface Behind {
   volts: number;
@@ -38,6 +41,9 @@ export class Supply {
   private clamp_V = Infinity;
   private clampConductance = 0;
   private drawn_As = 0;
+  private readonly bookable_As: number;
+  private batteryOpen_V = NaN;
+  private batteryTickConductance = NaN;
   private readonly supplying: Behind = { volts: NaN, conductance: NaN, amps: NaN };
   private readonly idle: Behind = { volts: NaN, conductance: NaN, amps: NaN };
   private readonly limiting: Behind = { volts: NaN, conductance: NaN, amps: NaN };
@@ -48,6 +54,7 @@ export class Supply {
     this.bus_V = parameters.volts;
     this.terminal_V = parameters.volts;
     this.capacitorConductance = parameters.capacitor_F / tick_s;
+    this.bookable_As = BOOKABLE * 3600 * (parameters.battery?.capacity_Ah ?? 0);
     this.configure();
   }
 
@@ -98,8 +105,10 @@ export class Supply {
       this.describe(this.limiting, 0, Infinity, this.limit_A);
       return;
     }
-    const open_V = this.batteryOpen_V();
+    const open_V = battery.openCircuit_V * (1 - BATTERY_SWING * (1 - this.charge));
     const gBattery = 1 / battery.resistance_ohm;
+    this.batteryOpen_V = open_V;
+    this.batteryTickConductance = gBattery * this.tick_s;
     this.describe(this.supplying, (this.set_V * gSource + open_V * gBattery) / (gSource + gBattery), 1 / (gSource + gBattery), 0);
     this.describe(this.idle, open_V, battery.resistance_ohm, 0);
     this.describe(this.limiting, open_V + this.limit_A * battery.resistance_ohm, battery.resistance_ohm, 0);
@@ -111,15 +120,10 @@ export class Supply {
     behind.amps = amps;
   }
 
-  private batteryOpen_V(): number {
-    const nominal = this.parameters.battery?.openCircuit_V ?? 0;
-    return nominal * (1 - BATTERY_SWING * (1 - this.charge));
-  }
-
-  /** Advances one tick while the ESC draws `load_A` (negative: it returns current). */
-  step(load_A: number): void {
-    this.solve(load_A, this.capacitorConductance);
-    if (this.batteryOn) this.drawn_As += this.battery_A() * this.tick_s;
+  /** Advances one tick while `load` draws its current (negative: it returns some). */
+  step(load: { readonly current_A: number }): void {
+    this.solve(load.current_A, this.capacitorConductance);
+    if (this.batteryOn) this.drawn_As += (this.batteryOpen_V - this.terminal_V) * this.batteryTickConductance;
   }
 
   private solve(load_A: number, capacitor: number): void {
@@ -146,15 +150,14 @@ export class Supply {
     return v > this.clamp_V ? (flow + this.clamp_V * this.clampConductance) / (conductance + this.clampConductance) : v;
   }
 
-  private battery_A(): number {
-    const battery = this.parameters.battery;
-    return battery === null ? 0 : (this.batteryOpen_V() - this.terminal_V) / battery.resistance_ohm;
+  /** Books the charge drawn since the last booking once it is worth one (10 ppm of the battery). */
+  settleCharge(): void {
+    if (this.drawn_As > this.bookable_As || this.drawn_As < -this.bookable_As) this.bookCharge();
   }
 
-  /** Books the charge drawn since the last call. */
-  settleCharge(): void {
+  private bookCharge(): void {
     const battery = this.parameters.battery;
-    if (battery === null || !this.batteryOn) return;
+    if (battery === null) return;
     this.charge -= this.drawn_As / (3600 * battery.capacity_Ah);
     this.drawn_As = 0;
     this.refresh();
@@ -164,7 +167,7 @@ export class Supply {
   rest(load_A: number, duration_s: number): void {
     this.solve(load_A, this.capacitorConductance * (this.tick_s / duration_s));
     if (!this.batteryOn) return;
-    this.drawn_As += this.battery_A() * duration_s;
+    this.drawn_As += ((this.batteryOpen_V - this.terminal_V) * this.batteryTickConductance * duration_s) / this.tick_s;
     this.settleCharge();
   }
 }

@@ -80,8 +80,12 @@ export class Truth {
     this.inertia = rig.motor.inertia_kgm2 + (propeller ? rig.propeller.inertia_kgm2 : 0);
   }
 
+  private averages(volts: number, duty: number, speed: number): Float64Array {
+    return this.ladder.at({ volts, duty, speed_radps: speed * this.magnet, resistance: this.copper });
+  }
+
   private net_Nm(volts: number, duty: number, speed: number): number {
-    const torque = this.ladder.at(volts, duty, speed * this.magnet, this.copper)[TORQUE] * this.magnet;
+    const torque = this.averages(volts, duty, speed)[TORQUE] * this.magnet;
     return torque - frictionTorque_Nm(this.rig.motor, speed) - this.torquePerSquare * speed * speed;
   }
 
@@ -98,7 +102,7 @@ export class Truth {
     const speed = (low + high) / 2;
     const d = 0.03 * speed;
     const slope = (this.net_Nm(volts, duty, speed + d) - this.net_Nm(volts, duty, speed - d)) / (2 * d);
-    const averages = this.ladder.at(volts, duty, speed * this.magnet, this.copper);
+    const averages = this.averages(volts, duty, speed);
     const switching_W = duty < FULL_DUTY ? esc.switchingLoss_J * settings.switchingFrequency_Hz : 0;
     const current_A = averages[BUS_CURRENT] + (averages[RIPPLE_LOSS] + esc.idle_W + switching_W) / volts;
     const thrust_N = this.thrustPerSquare * speed * speed;
