@@ -120,9 +120,12 @@ export class Converter {
 
   /** Lets `ticks` pass; true when a reading is due (at most one, the newest, however long it took). */
   elapse(ticks: number): boolean {
-    this.due -= ticks;
-    if (this.due > 0) return false;
-    this.due = this.periodTicks - (-this.due % this.periodTicks);
+    const due = this.due - ticks;
+    if (due > 0) {
+      this.due = due;
+      return false;
+    }
+    this.due = due + this.periodTicks * (1 + (((0 - due) / this.periodTicks) | 0));
     return true;
   }
 }
