@@ -51,6 +51,9 @@ export interface Ask {
   readonly over_s: number;
 }
 
+/** The longest that an ask may look back, s: what the sequencer keeps. */
+export const ASK_MAX_S = 30;
+
 export type Step = Segment | Mark | Ask;
 
 /** A protocol being iterated: yields steps, receives the answer to an ask (undefined for everything else). */

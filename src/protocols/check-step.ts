@@ -1,5 +1,5 @@
 // What a step must be, whoever wrote it: bounds that the board and the record can hold.
-import type { Condition, Segment, Step } from '../model/segment';
+import { ASK_MAX_S, type Condition, type Segment, type Step } from '../model/segment';
 import { formatNumber } from '../units';
 import { percent } from './builders';
 
@@ -16,7 +16,7 @@ export const SLEW_MIN_PER_S = 0.1;
 /** What is wrong with a step, in words with the numbers; empty when nothing is. */
 export function faultsOf(step: Step): string[] {
   if (step.kind === 'mark') return labelFaults(step.label);
-  if (step.kind === 'ask') return within('over', step.over_s, SEGMENT_MIN_S, SEGMENT_MAX_S, 's');
+  if (step.kind === 'ask') return within('over', step.over_s, SEGMENT_MIN_S, ASK_MAX_S, 's');
   return [
     ...labelFaults(step.label),
     ...within('duration', step.duration_s, SEGMENT_MIN_S, SEGMENT_MAX_S, 's'),
