@@ -255,10 +255,7 @@ export class Drive {
     if (failures > 0) this.lost_s = failures * this.rig.esc.startRetry_s;
   }
 
-  /**
-   * Loses commutation by chance. Margin: angle between the end of freewheeling plus blanking and the zero crossing.
-   * Speeding up brings the crossing earlier and eats margin, slowing down delays it and adds some.
-   */
+  /** Loses commutation by chance: hazard falls exponentially with the margin of the detection. */
   private risk(freewheel_deg: number): void {
     const seconds = this.riskTicks * this.tick_s;
     this.riskTicks = 0;
@@ -274,12 +271,19 @@ export class Drive {
     this.earlierSpeed = speed;
   }
 
+  /**
+   * Angle that detection has to spare. Driving: the freewheeling phase is clamped to the rail that looks like "crossed", so it
+   * and the blanking must be over before the zero crossing, which speeding up brings earlier (slowing down delays it).
+   * Braking: the current is reversed and clamps to the other rail, which looks like "not yet"; the crossing is then seen late,
+   * and only lost when freewheeling fills the whole sector.
+   */
   private commutationMargin_deg(freewheel_deg: number, acceleration_radps2: number): number {
     const esc = this.rig.esc;
     const electrical = this.speed_radps * this.rig.motor.polePairs;
+    const hidden = freewheel_deg + electrical * esc.blanking_s * DEGREES;
+    if (this.torque_Nm < 0) return 60 - hidden;
     const sector_s = Math.PI / 3 / electrical;
     const advance = attainableAdvance_deg(this.settings.timingAdvance_deg, esc.minCommutationDelay_s, electrical);
-    const shift = 30 * acceleration_radps2 * (sector_s / this.speed_radps);
-    return 30 + advance - freewheel_deg - electrical * esc.blanking_s * DEGREES - shift;
+    return 30 + advance - hidden - 30 * acceleration_radps2 * (sector_s / this.speed_radps);
   }
 }

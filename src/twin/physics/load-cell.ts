@@ -22,20 +22,16 @@ export class LoadCell {
   private count = 0;
   private readonly stiffness: number;
   private readonly friction: number;
-  private readonly creepStep: number;
   private readonly angular: number;
   private readonly crosstalk: number;
   private readonly slack_N: number;
-  private readonly creepFraction: number;
 
   constructor(private readonly parameters: LoadCellParameters, private readonly tick_s: number) {
     this.angular = TURN * parameters.natural_Hz;
     this.stiffness = this.angular * this.angular * tick_s;
     this.friction = 2 * parameters.damping * this.angular * tick_s;
-    this.creepStep = tick_s / parameters.creep_s;
     this.crosstalk = parameters.crosstalk_NperNm;
     this.slack_N = parameters.hysteresis_N;
-    this.creepFraction = parameters.creepFraction;
   }
 
   /** Advances one tick under what the drive does now. */
@@ -54,18 +50,18 @@ export class LoadCell {
     const slack = this.slack_N;
     if (x - this.played_N > slack) this.played_N = x - slack;
     else if (this.played_N - x > slack) this.played_N = x + slack;
-    this.creep_N += this.creepStep * (this.creepFraction * x - this.creep_N);
-    this.sum_N += this.played_N + this.creep_N;
+    this.sum_N += this.played_N;
     this.count++;
   }
 
   /** Mean force since the last call plus the zero's drift; `elapsed_s` sets how far the zero walks. */
   convert(elapsed_s: number, rng: Rng | null): number {
     if (rng !== null) this.zeroDrift_N += this.parameters.drift_NperRootHour * Math.sqrt(elapsed_s / 3600) * rng.normal();
-    const mean_N = this.count > 0 ? this.sum_N / this.count : this.played_N + this.creep_N;
+    const mean_N = this.count > 0 ? this.sum_N / this.count : this.played_N;
+    this.creep_N += ((this.parameters.creepFraction * mean_N - this.creep_N) * elapsed_s) / (this.parameters.creep_s + elapsed_s);
     this.sum_N = 0;
     this.count = 0;
-    return mean_N + this.zeroDrift_N;
+    return mean_N + this.creep_N + this.zeroDrift_N;
   }
 
   /** True when nothing visible moves any more (within `resolution_N`). */
@@ -73,10 +69,9 @@ export class LoadCell {
     return Math.abs(this.deflection_N) < resolution_N && Math.abs(this.rate_Nps) < resolution_N * this.angular;
   }
 
-  /** One long step without load: only creep relaxes. */
-  rest(duration_s: number): void {
+  /** Nothing moves any more and nothing loads the beam; creep relaxes with the conversions. */
+  rest(): void {
     this.deflection_N = 0;
     this.rate_Nps = 0;
-    this.creep_N -= (this.creep_N * duration_s) / (this.parameters.creep_s + duration_s);
   }
 }

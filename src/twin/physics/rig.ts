@@ -216,7 +216,7 @@ export class SimulatedRig {
     drive.rest();
     this.supply.rest(drive.current_A, duration_s);
     this.heat.step(duration_s, 0, 0, drive.esc_W, 0);
-    this.loadCell.rest(duration_s);
+    this.loadCell.rest();
     const volts = this.senseAtSupply ? this.supply.terminal_V : this.supply.bus_V;
     this.currentPath.settle(drive.current_A);
     this.voltagePath.settle(volts);
