@@ -78,7 +78,7 @@ export function tick(dt_us: i32): i32 {
   watchRotation(passed, powered);
   guard(dt_us, judge(passed, powered));
   if (state == STATE_DRIVING) play(dt_us);
-  sendRowIfDue(!latched && state == STATE_TRIPPED);
+  sendRowIfDue(passed, !latched && state == STATE_TRIPPED);
   endTickOfChannels();
   return throttle;
 }

@@ -3,7 +3,7 @@
 // (change of current, power or speed per change of throttle, each relative) varies little with the operating point.
 import { currentZero, voltageZero } from './board';
 import { age, currentChannel, lastValid, periodChannel, periodOf, valid, voltageChannel } from './channels';
-import { clamp, div, mul } from './math';
+import { clamp, div, gap, mul } from './math';
 import { ONE, OUT_SHIFT, startPi, stepPi } from './pi';
 import { turning } from './rotation';
 import { POWER_SHIFT, SEG_HOLD_CURRENT, SEG_HOLD_POWER, SEG_HOLD_SPEED, THROTTLE_FULL } from '../wire/messages';
@@ -22,6 +22,7 @@ const APPROACH: i32 = 200000;
 const HELD_MIN: i32 = 20000;
 /** Gains are scaled by (throttle + this) / (full + this). */
 const SCHEDULE_OFFSET: i32 = 1000;
+const POWER_INPUT_MAX: i32 = 262143;
 
 let kind: i32 = 0;
 let target: i32 = 0;
@@ -40,10 +41,10 @@ export function ratio(value: i32, unit: i32): i32 {
   return clamp(div(clamp(v, -65535, 65535) << 15, n), -2 * ONE, 2 * ONE);
 }
 
-/** (current counts * voltage counts) >> POWER_SHIFT, both above their zero and held within 16 bits. */
+/** (current counts * voltage counts) >> POWER_SHIFT, both above their zero and held below 2^18 (so nothing overflows). */
 export function powerOf(current: i32, voltage: i32): i32 {
-  const i: i32 = clamp(i32(current - currentZero), 0, 65535);
-  const v: i32 = clamp(i32(voltage - voltageZero), 0, 65535);
+  const i: i32 = clamp(gap(current, currentZero), 0, POWER_INPUT_MAX);
+  const v: i32 = clamp(gap(voltage, voltageZero), 0, POWER_INPUT_MAX);
   return mul(i >> POWER_SHIFT, v) + (mul(i & 63, v) >> POWER_SHIFT);
 }
 
@@ -57,7 +58,7 @@ export function canHold(segment: i32): bool {
 function measured(): i32 {
   if (kind == SEG_HOLD_SPEED) return turning() ? ratio(target, lastValid[periodChannel]) : 0;
   const current: i32 = lastValid[currentChannel];
-  if (kind == SEG_HOLD_CURRENT) return ratio(i32(current - currentZero), target);
+  if (kind == SEG_HOLD_CURRENT) return ratio(gap(current, currentZero), target);
   return ratio(powerOf(current, lastValid[voltageChannel]), target);
 }
 

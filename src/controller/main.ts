@@ -2,3 +2,4 @@
 export { declareChannel, setInput } from './channels';
 export { fold, getCause, getChecksum, getOrdinal, getState, getThrottle, init, rxByte, stopInput, tick } from './core';
 export { drop, out, outLength, outLost } from './outbox';
+export { getRowInterval } from './telemetry';

@@ -4,7 +4,7 @@ import {
 } from './board';
 import { channels, counts, endRowOfChannels, exponentOf, freshRow, kindOf, periodOf, scaleOf, valid, zeroOf } from './channels';
 import { checksum } from './limits';
-import { least } from './math';
+import { least, mul, older } from './math';
 import { beginFrame, endFrame, put16, put32, put8 } from './outbox';
 import { ordinal, waiting } from './queue';
 import {
@@ -17,21 +17,29 @@ const BOARD: i32 = 1;
 /** Version of this core. */
 const FIRMWARE: i32 = 1;
 
-/** A row every so many ticks; 0 (until CMD_SET_TELEMETRY) sends none. */
-let divider: i32 = 0;
-let ticks: i32 = 0;
+/** Microseconds between rows: the divider times the nominal tick; 0 (until CMD_SET_TELEMETRY) sends none. */
+let interval: i32 = 0;
+let sinceRow: i32 = 0;
 
 export function setDivider(n: i32): void {
-  divider = n;
-  ticks = 0;
+  interval = mul(n, nominalTick);
+  sinceRow = 0;
 }
 
-/** Once a tick, last: a row when it is due, or when `now` asks for one (a trip, so that its sample is on record). */
-export function sendRowIfDue(now: bool): void {
-  if (divider == 0) return;
-  ticks++;
-  if (ticks < divider && !now) return;
-  ticks = 0;
+/** Microseconds between rows, 0 when none are sent. */
+export function getRowInterval(): i32 {
+  return interval;
+}
+
+/**
+ * Once a tick, last: a row when it is due by elapsed time (ticks may be longer than the nominal one while a bench rests), or
+ * when `now` asks for one (a trip, so that its sample is on record).
+ */
+export function sendRowIfDue(dt_us: i32, now: bool): void {
+  if (interval == 0) return;
+  sinceRow = older(sinceRow, dt_us);
+  if (sinceRow < interval && !now) return;
+  sinceRow = 0;
   beginFrame(MSG_ROW);
   put32(clock);
   put16(throttle);

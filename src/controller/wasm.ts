@@ -31,6 +31,7 @@ interface RawExports {
   readonly getThrottle: () => number;
   readonly getOrdinal: () => number;
   readonly getChecksum: () => number;
+  readonly getRowInterval: () => number;
   readonly fold: (hash: number) => number;
 }
 
@@ -78,6 +79,8 @@ export interface CoreInstance {
   readonly getThrottle: () => number;
   /** Ordinal of the segment being played, 0 when none is. */
   readonly getOrdinal: () => number;
+  /** Microseconds between telemetry rows, 0 while none are sent. */
+  readonly getRowInterval: () => number;
   /** Checksum of limits and guards, unsigned (CMD_ARM's field). */
   readonly checksum: () => number;
   /** Folds the core's memory into a hash, for comparisons. */
@@ -101,7 +104,7 @@ export function instantiateCore(): CoreInstance {
   return {
     init: raw.init, declareChannel: raw.declareChannel, setInput: raw.setInput, stopInput: raw.stopInput, rxByte, tick: raw.tick,
     outLength, view, drop, outLost: raw.outLost, fold: raw.fold,
-    getState: raw.getState, getCause: raw.getCause, getThrottle: raw.getThrottle, getOrdinal: raw.getOrdinal,
+    getState: raw.getState, getCause: raw.getCause, getThrottle: raw.getThrottle, getOrdinal: raw.getOrdinal, getRowInterval: raw.getRowInterval,
     checksum: () => raw.getChecksum() >>> 0,
     receive: (bytes) => {
       for (let i = 0; i < bytes.length; i++) rxByte(bytes[i]);

@@ -1,0 +1,42 @@
+// What a use case tells whoever watches: the command line today, a page later.
+import type { BenchEvent, RunOutcome } from '../model/events';
+import type { ClosestApproach } from '../model/trip';
+
+/** Latest readings for a live line, SI; null while a channel has not spoken. */
+export interface LiveReading {
+  readonly t_s: number;
+  readonly throttle: number;
+  readonly values: Readonly<Record<string, number | null>>;
+}
+
+export interface RunTitle {
+  readonly index: number;
+  readonly of: number;
+  readonly protocol: string;
+  readonly setting: string;
+  readonly repeat: number;
+  readonly simulated: boolean;
+}
+
+export interface RunNews {
+  readonly title: RunTitle;
+  readonly outcome: RunOutcome;
+  readonly record: string;
+  readonly duration_s: number;
+  readonly closest: readonly ClosestApproach[];
+  readonly figures: string;
+}
+
+/** Everything is optional to act on; nothing here may throw. */
+export interface Reporter {
+  /** Words for a person about what is going on. */
+  note(text: string): void;
+  runStarted(title: RunTitle): void;
+  /** Which segment plays, of how many, and how long the run still takes. */
+  segment(label: string, ordinal: number, of: number, left_s: number): void;
+  live(reading: LiveReading): void;
+  /** Bench time left in the whole campaign. */
+  left(bench_s: number): void;
+  event(event: BenchEvent): void;
+  runEnded(news: RunNews): void;
+}

@@ -1,0 +1,89 @@
+// The simulated board: controller core (wasm) and physics behind wire bytes. A station cannot tell it from a board on a port.
+import type { CoreInstance } from '../controller/wasm';
+import { instantiateCore } from '../controller/wasm';
+import type { ChannelKind } from '../model/channel';
+import type { Rig } from '../model/files/rig';
+import * as W from '../wire/messages';
+import { MAX_STEP_US, type SimulatedRig } from './physics';
+
+const KIND_ON_WIRE: Readonly<Record<ChannelKind, number>> = {
+  current: W.KIND_CURRENT, voltage: W.KIND_VOLTAGE, speed: W.KIND_PERIOD, thrust: W.KIND_THRUST,
+  motor_temperature: W.KIND_MOTOR_TEMPERATURE, esc_temperature: W.KIND_ESC_TEMPERATURE, torque: W.KIND_TORQUE,
+};
+const POWER_ON = 1;
+/** A row interval from here on means that the bench rests: whole physics steps may then be coarse. */
+const RESTING_ROWS_US = 50_000;
+
+export class TwinBoard {
+  private readonly core: CoreInstance;
+  private readonly tick_us: number;
+  private readonly physical: readonly number[];
+  private now = 0;
+
+  /**
+   * @param rig the rig file: its channels are declared over the wire in its order
+   * @param physical index of each declared channel in the simulated rig's rows
+   */
+  constructor(private readonly sim: SimulatedRig, rig: Rig, physical: readonly number[], uid: number) {
+    this.core = instantiateCore();
+    this.tick_us = rig.tick_us;
+    this.physical = physical;
+    this.core.init(rig.tick_us, uid, POWER_ON);
+    rig.channels.forEach((channel, id) => {
+      const [mantissa, exponent] = scaled(channel.gain);
+      const taken = this.core.declareChannel(id, KIND_ON_WIRE[channel.kind], mantissa, exponent, channel.zero, channel.period_us);
+      if (taken !== 1) throw new Error(`the controller core refused channel ${id} (${channel.kind}): gain ${channel.gain}, zero ${channel.zero}, period ${channel.period_us} µs`);
+    });
+  }
+
+  /** Device time, microseconds, not wrapped. */
+  get now_us(): number {
+    return this.now;
+  }
+
+  /** Bytes from the station, as if they arrived now. */
+  receive(bytes: Uint8Array): void {
+    this.core.receive(bytes);
+  }
+
+  /** The emergency-stop input of the board. */
+  stopInput(pressed: boolean): void {
+    this.core.stopInput(pressed ? 1 : 0);
+  }
+
+  /**
+   * Plays device time up to `until_us` (whole ticks; longer ticks while the bench rests) and returns the bytes that the board
+   * sent meanwhile. The view is valid until the next call.
+   */
+  advanceTo(until_us: number): Uint8Array {
+    const { core, sim, physical, tick_us } = this;
+    core.drop(core.outLength());
+    const resting = core.getState() === W.STATE_SAFE && core.getRowInterval() >= RESTING_ROWS_US && sim.truth.speed_rpm === 0;
+    const step_us = resting ? Math.max(tick_us, Math.floor(MAX_STEP_US / tick_us) * tick_us) : tick_us;
+    while (this.now + step_us <= until_us) {
+      const throttle = core.tick(step_us);
+      sim.step(throttle / W.THROTTLE_FULL, step_us);
+      this.now += step_us;
+      const { fresh, valid, counts } = sim;
+      if (fresh !== 0) {
+        for (let id = 0; id < physical.length; id++) {
+          const bit = 1 << physical[id];
+          if ((fresh & bit) !== 0) core.setInput(id, counts[physical[id]], (valid & bit) === 0 ? 0 : 1);
+        }
+      }
+    }
+    return core.view.subarray(0, core.outLength());
+  }
+}
+
+/** A gain as decimal mantissa and exponent, with nine significant digits: the form in which boards declare it. */
+export function scaled(gain: number): [mantissa: number, exponent: number] {
+  const [digits, power] = gain.toExponential(8).split('e');
+  let mantissa = Math.round(Number(digits) * 1e8);
+  let exponent = Number(power) - 8;
+  while (mantissa !== 0 && mantissa % 10 === 0) {
+    mantissa /= 10;
+    exponent++;
+  }
+  return [mantissa, exponent];
+}
