@@ -1,0 +1,140 @@
+/** Figures of one commanded step. Several definitions side by side, because the answer can depend on them threefold. */
+import { requireFinite, requireSameLength, type Numbers } from '../stats/check';
+import { median } from '../stats/summary';
+import { firstCrossing, lastCrossing } from './levels';
+
+/** What is known about the step beforehand. */
+export type StepContext = {
+  /** When the command changed, on the clock of `t`. */
+  readonly command_s: number;
+  /** State levels, e.g. from a whole train of steps; the medians of the first and last parts of this step unless given. */
+  readonly levels?: { readonly initial: number; readonly final: number };
+  /** Half-width of the settling band as a fraction of the step; 0.05 unless given. */
+  readonly settleBand?: number;
+  /** Part of the step that counts as "it has begun" for the dead time; 0.1 unless given. */
+  readonly deadLevel?: number;
+  /** Smallest step, in units of y, worth measuring; 0 unless given. */
+  readonly leastStep?: number;
+};
+
+/** Figures of a step. Times in the unit of `t` (s). `null` figures are explained in `missing`. */
+export type StepFigures = {
+  readonly direction: 'up' | 'down' | null;
+  readonly initial: number | null;
+  readonly final: number | null;
+  /** Transition duration between the 10 and 90 % reference levels. */
+  readonly t10to90_s: number | null;
+  readonly t20to80_s: number | null;
+  /** From the command to the crossing of 50 %, and of 80 %. */
+  readonly t50_s: number | null;
+  readonly t80_s: number | null;
+  /** From the command to the crossing of `deadLevel`. */
+  readonly deadTime_s: number | null;
+  /** Largest excursion past the final level, and back past the initial one, as a fraction of the step. */
+  readonly overshoot: number | null;
+  readonly undershoot: number | null;
+  /** From the command until the signal stays within the settling band. */
+  readonly settling_s: number | null;
+  /** Mean rate between 20 and 80 % over the step's size, 1/s: acceleration that steps of different size share. */
+  readonly rate_per_s: number | null;
+  readonly missing: readonly string[];
+};
+
+/**
+ * Measures a step after IEEE Std 181 (reference levels between the state levels, crossings interpolated): the 50 % instant
+ * is the first crossing after the command; each other reference level takes its crossing nearest to that instant.
+ * @param t sample times, increasing; @param y the signal, e.g. speed
+ */
+export function measureStep(t: Numbers, y: Numbers, context: StepContext): StepFigures {
+  requireSameLength(t, y, 't and y');
+  requireFinite(t, 't');
+  requireFinite(y, 'y');
+  const { command_s, settleBand = 0.05, deadLevel = 0.1, leastStep = 0 } = context;
+  const missing: string[] = [];
+  let start = 0;
+  while (start < t.length && t[start] < command_s) start++;
+  const levels = context.levels ?? ownLevels(y, start);
+  if (levels === null) return nothing(`too few samples to know the levels (${start} before the command, ${t.length - start} after)`);
+  const { initial, final } = levels;
+  const size = final - initial;
+  if (size === 0 || Math.abs(size) < leastStep) return nothing(`the step is ${size}, too small to measure`);
+  const rising = size > 0;
+  const at = (fraction: number): number => initial + fraction * size;
+
+  const middle = firstCrossing(t, y, at(0.5), rising, Math.max(1, start));
+  const before = (fraction: number): number | null => (middle === null ? null : lastCrossing(t, y, at(fraction), rising, middle.index)?.time ?? null);
+  const after = (fraction: number): number | null => (middle === null ? null : firstCrossing(t, y, at(fraction), rising, middle.index)?.time ?? null);
+  if (middle === null) missing.push('the signal does not cross 50 % after the command');
+  const t10 = before(0.1);
+  const t20 = before(0.2);
+  const t80 = after(0.8);
+  const t90 = after(0.9);
+  const dead = deadLevel <= 0.5 ? before(deadLevel) : after(deadLevel);
+  if (middle !== null && (t10 === null || t20 === null)) missing.push('the record does not show the foot of the step');
+  if (middle !== null && (t80 === null || t90 === null)) missing.push('the signal does not reach 90 % before the record ends');
+  const settling = settlingTime(t, y, final, settleBand * Math.abs(size), start);
+  if (settling === null) missing.push(`the signal is not within ±${settleBand * 100} % of the final level at the end`);
+  return {
+    direction: rising ? 'up' : 'down', initial, final,
+    t10to90_s: span(t10, t90), t20to80_s: span(t20, t80),
+    t50_s: span(command_s, middle?.time ?? null), t80_s: span(command_s, t80), deadTime_s: span(command_s, dead),
+    overshoot: start < y.length ? excursion(y, start, (v) => (v - final) / size) : null,
+    undershoot: start < y.length ? excursion(y, start, (v) => (initial - v) / size) : null,
+    settling_s: settling === null ? null : Math.max(0, settling - command_s),
+    rate_per_s: t20 !== null && t80 !== null && t80 > t20 ? 0.6 / (t80 - t20) : null,
+    missing,
+  };
+}
+
+/** A figure of the step's shape alone: the two-point estimate of dead time and time constant of a first-order lag. */
+export type LagEstimate = { readonly deadTime_s: number; readonly timeConstant_s: number };
+
+/**
+ * First-order-plus-dead-time parameters from the 28.3 and 63.2 % instants (Smith, Digital Computer Process Control, 1972):
+ * τ = 1.5(t63 − t28), θ = t63 − τ. null when the levels are not crossed.
+ */
+export function twoPointLag(t: Numbers, y: Numbers, command_s: number, initial: number, final: number): LagEstimate | null {
+  const rising = final > initial;
+  let start = 0;
+  while (start < t.length && t[start] < command_s) start++;
+  const a = firstCrossing(t, y, initial + (1 - Math.exp(-1 / 3)) * (final - initial), rising, Math.max(1, start));
+  const b = firstCrossing(t, y, initial + (1 - Math.exp(-1)) * (final - initial), rising, Math.max(1, start));
+  if (a === null || b === null) return null;
+  const timeConstant_s = 1.5 * (b.time - a.time);
+  return { timeConstant_s, deadTime_s: b.time - command_s - timeConstant_s };
+}
+
+const span = (from: number | null, to: number | null): number | null => (from === null || to === null ? null : to - from);
+
+function excursion(y: Numbers, from: number, past: (v: number) => number): number {
+  let most = 0;
+  for (let i = from; i < y.length; i++) most = Math.max(most, past(y[i]));
+  return most;
+}
+
+/** Levels of a lone step: medians of the samples before the command and of the last quarter after it. */
+function ownLevels(y: Numbers, start: number): { initial: number; final: number } | null {
+  const all = Array.from(y);
+  const initial = median(all.slice(0, start));
+  const after = all.length - start;
+  const final = median(all.slice(all.length - Math.floor(after / 4)));
+  return initial === null || after < 8 || final === null ? null : { initial, final };
+}
+
+/** Instant of the last entry into final ± band, interpolated at the band's edge; null when the signal ends outside. */
+function settlingTime(t: Numbers, y: Numbers, final: number, band: number, start: number): number | null {
+  const outside = (i: number): boolean => Math.abs(y[i] - final) > band;
+  let last = y.length - 1;
+  if (last < start || outside(last)) return null;
+  while (last > start && !outside(last - 1)) last--;
+  if (last === start) return t[start];
+  const edge = y[last - 1] > final ? final + band : final - band;
+  return t[last - 1] + ((edge - y[last - 1]) / (y[last] - y[last - 1])) * (t[last] - t[last - 1]);
+}
+
+function nothing(reason: string): StepFigures {
+  return {
+    direction: null, initial: null, final: null, t10to90_s: null, t20to80_s: null, t50_s: null, t80_s: null, deadTime_s: null,
+    overshoot: null, undershoot: null, settling_s: null, rate_per_s: null, missing: [reason],
+  };
+}
