@@ -15,8 +15,10 @@ export interface Factor {
   readonly name: string;
   readonly levels: readonly Level[];
   readonly apply: Applier;
-  /** Costly to change although no hands are needed, e.g. a command that writes firmware: forms blocks. */
+  /** Costly to change: its levels form blocks. Left out: true where an operator changes it. */
   readonly hard?: boolean;
+  /** One change takes this long, s; left out: the usual time of its applier. */
+  readonly takes_s?: number;
 }
 
 /** One combination of levels. */

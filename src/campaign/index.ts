@@ -6,3 +6,14 @@ export {
   MOUNTING, PROPELLER, SUPPLY, changesFor, estimate, labelsFor, planCampaign,
   type CampaignPlan, type Change, type ChangeTimes, type Estimate, type Hands, type PlanInput, type PlannedRun, type ProtocolUse, type Stretch, type Wanted,
 } from './plan';
+export { planInput } from './from-file';
+export { describeDifference, diffPlans, freezePlan, thawPlan, type FrozenPlan, type FrozenRun, type Hash, type Json, type PlanDifference, type PlanIdentity, type Thawed } from './frozen';
+export { changeover, titleOf, type BetweenRuns, type ChangeoverInput, type FactorMeans, type Step } from './changeover';
+export {
+  journalLine, readJournal,
+  type ChangeEntry, type DecidedEntry, type EndedEntry, type JournalEntry, type PlannedEntry, type ReadJournal, type StartedEntry,
+} from './journal';
+export { JournalMismatch, Ledger, recordStem, type LedgerRun, type Next } from './resume';
+export { SAME_TRIP_STOPS_AT, decideAfter, type Decision, type Ended, type TripHistory, type TripPolicy } from './trips';
+export { FigureBoard, ProgressMeter, type NextHands, type Progress, type RunningFigure } from './progress';
+export { MOST_REPEATS, cautiousSd, marginReached, pooledSpread, repeatsNeeded, type RepeatsAnswer, type RepeatsQuestion, type Spread, type TQuantile } from './repeats';

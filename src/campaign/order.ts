@@ -26,8 +26,11 @@ export interface OrderInput {
    */
   readonly visits: number;
   readonly seed: number;
-  /** `none`: cells in the order they are written, for a look at one thing after the other. */
-  readonly shuffle: 'blocks' | 'none';
+  /**
+   * `blocks`: chance inside blocks of what is costly. `all`: chance all through a repeat, whatever the changes cost.
+   * `none`: cells in the order they are written, for a look at one thing after the other.
+   */
+  readonly shuffle: 'blocks' | 'all' | 'none';
   /** A baseline run first and after every n ordinary runs; 0 = none. */
   readonly baselineEvery: number;
   /** Costly conditions in place at the start, null where unknown. */
@@ -57,8 +60,9 @@ const ROUTE_STREAM = 2;
  * - Two runs of one cell are never neighbours unless the cell is alone in its visit.
  * @throws RangeError for counts that are not whole or out of range.
  */
-export function orderRuns(input: OrderInput): OrderedRun[] {
-  checkCounts(input);
+export function orderRuns(given: OrderInput): OrderedRun[] {
+  checkCounts(given);
+  const input = given.shuffle === 'all' ? withoutCosts(given) : given;
   const chance = new Pcg32(input.seed, ORDER_STREAM);
   const routeChance = new Pcg32(input.seed, ROUTE_STREAM);
   const costs = input.costly.map((c) => c.cost);
@@ -70,7 +74,7 @@ export function orderRuns(input: OrderInput): OrderedRun[] {
   let lastCell = -1;
   for (let mounting = 1; mounting <= input.mountings; mounting++) {
     for (let visit = 0; visit < input.visits; visit++) {
-      const route = input.shuffle === 'blocks' ? routeOf(combinations, costs, at, visit > 0, routeChance) : combinations;
+      const route = input.shuffle !== 'none' ? routeOf(combinations, costs, at, visit > 0, routeChance) : combinations;
       for (const under of route) {
         const cells = groups.get(keyOf(under))?.cells ?? [];
         const first = Math.floor((visit * input.repeats) / input.visits) + 1;
@@ -78,7 +82,7 @@ export function orderRuns(input: OrderInput): OrderedRun[] {
         for (let repeat = first; repeat <= last; repeat++) {
           block++;
           const order = [...cells];
-          if (input.shuffle === 'blocks') {
+          if (input.shuffle !== 'none') {
             shuffle(order, chance);
             // A block may not open with the cell that closed the one before: swap it with any later place.
             if (order.length > 1 && order[0] === lastCell) swap(order, 0, 1 + chance.below(order.length - 1));
@@ -91,6 +95,10 @@ export function orderRuns(input: OrderInput): OrderedRun[] {
     }
   }
   return input.baselineEvery > 0 ? withBaselines(out, input.baselineEvery) : out;
+}
+
+function withoutCosts(input: OrderInput): OrderInput {
+  return { ...input, costly: [], inPlace: [], cells: input.cells.map(() => ({ needs: [] })) };
 }
 
 /** A return visit must be a visit: it starts with another combination than the one just left, if there is another. */

@@ -44,7 +44,7 @@ export interface PlanInput {
   /** See {@link orderRuns}; 1 = fewest changes. */
   readonly visits: number;
   readonly seed: number;
-  readonly shuffle: 'blocks' | 'none';
+  readonly shuffle: 'blocks' | 'all' | 'none';
   readonly baselineEvery: number;
   /** Levels of the baseline; a factor that is not named stands at its first level. */
   readonly baseline: Point;
@@ -57,7 +57,7 @@ export interface PlanInput {
 
 /** Something that must be so before a run. */
 export interface Wanted {
-  /** A factor, `propeller_mounted`, `supply_voltage` or `mounting`. */
+  /** A factor, `propeller_mounted`, `supply_voltage` or `mounting_number`. */
   readonly name: string;
   readonly to: string;
   /** SI value, null for a name. */
@@ -131,7 +131,7 @@ export interface CampaignPlan {
 
 export const PROPELLER = 'propeller_mounted';
 export const SUPPLY = 'supply_voltage';
-export const MOUNTING = 'mounting';
+export const MOUNTING = 'mounting_number';
 
 /**
  * Plans a campaign.
@@ -142,7 +142,7 @@ export function planCampaign(input: PlanInput): CampaignPlan {
   if (problems.length > 0) throw new CannotPlan(problems);
   const settings = settingsOf(input.factors, input.design);
   const pairs = settings.flatMap((setting) => input.protocols.map((use) => ({ setting, use, wanted: wantedFor(input, setting, use) })));
-  const costly = costlyConditions(pairs.flatMap((p) => p.wanted), input.factors);
+  const costly = input.shuffle === 'all' ? [] : costlyConditions(pairs.flatMap((p) => p.wanted), input.factors);
   const cells: Cell[] = pairs.map((p) => ({ needs: costly.map((c) => p.wanted.find((w) => w.name === c.name)?.to ?? null) }));
   const order = orderRuns({
     cells, costly, repeats: input.repeats, mountings: input.mountings, visits: input.visits, seed: input.seed,
@@ -162,14 +162,14 @@ interface Pair {
 /** What must be so for a protocol at a setting, apart from the mounting. */
 function wantedFor(input: PlanInput, setting: Setting, use: ProtocolUse): Wanted[] {
   const out: Wanted[] = [];
-  const add = (name: string, to: string, value: number | null, by: Applier): void => {
-    out.push({ name, to, value, by, takes_s: timeOf(input.times, by) });
+  const add = (name: string, to: string, value: number | null, by: Applier, takes_s = timeOf(input.times, by)): void => {
+    out.push({ name, to, value, by, takes_s });
   };
   if (use.propeller !== 'any') add(PROPELLER, use.propeller, null, input.by.propeller);
   let voltage = use.supply_V ?? input.nominal_V;
   for (const factor of input.factors) {
     const level = setting.levels[factor.name];
-    if (factor.apply !== 'supply') add(factor.name, level.text, level.value, factor.apply);
+    if (factor.apply !== 'supply') add(factor.name, level.text, level.value, factor.apply, factor.takes_s);
     else if (use.supply_V === null && level.value !== null) voltage = level.value;
   }
   add(SUPPLY, `${voltage} V`, voltage, input.by.supply);
@@ -185,13 +185,12 @@ function timeOf(times: ChangeTimes, by: Applier): number {
   }
 }
 
-/** Conditions worth keeping together: those that need hands, and factors declared hard. Only where values differ. */
+/** Conditions worth keeping together: hard factors, and what else needs hands. Only where values differ. */
 function costlyConditions(wanted: readonly Wanted[], factors: readonly Factor[]): CostlyCondition[] {
   const values = new Map<string, Set<string>>();
   const costs = new Map<string, number>();
   for (const w of wanted) {
-    const hard = w.by === 'operator' || factors.some((f) => f.name === w.name && f.hard === true);
-    if (!hard) continue;
+    if (!(factors.find((f) => f.name === w.name)?.hard ?? w.by === 'operator')) continue;
     const seen = values.get(w.name) ?? new Set<string>();
     values.set(w.name, seen.add(w.to));
     // Hands always outweigh a program, however long it takes: a person has to come.
@@ -234,6 +233,7 @@ function walk(input: PlanInput, order: readonly OrderedRun[], pairOf: (run: Orde
   const present: Record<string, string> = { ...input.inPlace };
   if (input.mountings > 1 && present[MOUNTING] === undefined) present[MOUNTING] = '1';
   const width = Math.max(4, String(order.length).length);
+  const stems = new Map(input.protocols.map((use) => [use.label, slug(use.label)]));
   let stretch = 1;
   return order.map((o, i) => {
     const pair = pairOf(o);
@@ -242,7 +242,8 @@ function walk(input: PlanInput, order: readonly OrderedRun[], pairOf: (run: Orde
     for (const c of changes) present[c.name] = c.to;
     const needsHands = changes.some((c) => c.by === 'operator');
     if (needsHands && i > 0) stretch++;
-    const name = o.cell === null ? `baseline-${slug(pair.use.label)}` : slug(pair.use.label);
+    const stem = stems.get(pair.use.label) ?? pair.use.label;
+    const name = o.cell === null ? `baseline-${stem}` : stem;
     return {
       index: i + 1, id: `${String(i + 1).padStart(width, '0')}-${name}-${pair.setting.id}`, kind: o.cell === null ? 'baseline' : 'cell',
       protocol: pair.use.protocol, label: pair.use.label, params: pair.use.params, setting: pair.setting,

@@ -103,7 +103,7 @@ describe('a rig that needs hands for the propeller', () => {
     // 2 mountings × (2 advances × 2 propeller states): 8 conditions, 8 stretches; the second mounting starts as the first ended.
     expect(p.estimate.stretches).toHaveLength(8);
     expect(p.estimate.stretches.slice(1).map((s) => s.hands.length)).toEqual([1, 1, 1, 1, 1, 1, 1]);
-    expect(p.estimate.stretches[4].hands[0]).toMatchObject({ name: 'mounting', from: '1', to: '2', takes_s: 900 });
+    expect(p.estimate.stretches[4].hands[0]).toMatchObject({ name: 'mounting_number', from: '1', to: '2', takes_s: 900 });
     expect(p.runs).toHaveLength(2 * 2 * 4 * 4);
   });
 });
@@ -128,6 +128,34 @@ describe('appliers', () => {
   test('a protocol that runs with or without propeller never causes a swap', () => {
     const p = planCampaign(scout({ protocols: [use('spin-up', { propeller: 'any' }), KV, use('thrust-curve')], by: { propeller: 'operator', supply: 'supply', mounting: 'rig' } }));
     expect(p.runs.filter((r) => r.changes.some((c) => c.name === PROPELLER))).toHaveLength(2);
+  });
+});
+
+describe('ways to shuffle', () => {
+  const by = { propeller: 'operator', supply: 'supply', mounting: 'operator' } as const;
+
+  test('all: chance all through a repeat, although a person is then called often', () => {
+    const p = planCampaign(scout({ by, shuffle: 'all', repeats: 2 }));
+    expect(p.estimate.blocks).toBe(2);
+    expect(p.estimate.stretches.length).toBeGreaterThan(20);
+    for (const block of [1, 2]) expect(new Set(p.runs.filter((r) => r.block === block).map((r) => `${r.label} ${r.setting.id}`)).size).toBe(48);
+  });
+
+  test('none: as written, setting by setting', () => {
+    const p = planCampaign(scout({ shuffle: 'none', repeats: 1 }));
+    expect(p.runs.slice(0, 5).map((r) => r.id)).toEqual([
+      '0001-kv-switching_frequency-22kHz_timing_advance-0deg', '0002-thrust-curve-switching_frequency-22kHz_timing_advance-0deg',
+      '0003-response-switching_frequency-22kHz_timing_advance-0deg', '0004-efficiency-hold-switching_frequency-22kHz_timing_advance-0deg',
+      '0005-kv-switching_frequency-22kHz_timing_advance-8deg',
+    ]);
+  });
+
+  test('an operator factor declared easy is not kept together, and its own time counts', () => {
+    const easy: Factor = { ...factorOf('timing_advance', 'deg', [0, 8], 'operator'), hard: false, takes_s: 7 };
+    const p = planCampaign(scout({ factors: [easy] }));
+    const swaps = p.runs.flatMap((r) => r.changes).filter((c) => c.name === 'timing_advance');
+    expect(swaps.length).toBeGreaterThan(5);
+    expect(p.estimate.hands_s).toBeCloseTo(swaps.length * 7, 6);
   });
 });
 
@@ -181,7 +209,7 @@ describe('any plan', () => {
   test('tells every problem at once', () => {
     const bad = scout({
       protocols: [KV, KV, use('soak', { duration_s: NaN })], baseline: { advance: '8 deg', switching_frequency: '23 kHz' },
-      factors: [factorOf('mounting', 'deg', [1]), factorOf('switching_frequency', 'kHz', [22]), { name: 'bus', apply: 'supply', levels: [{ text: 'low', value: null }] }, factorOf('bus2', 'V', [5], 'supply')],
+      factors: [factorOf('mounting_number', 'deg', [1]), factorOf('switching_frequency', 'kHz', [22]), { name: 'bus', apply: 'supply', levels: [{ text: 'low', value: null }] }, factorOf('bus2', 'V', [5], 'supply')],
     });
     try {
       planCampaign(bad);
