@@ -13,7 +13,7 @@ const notes = z.registry<FieldNote>();
 
 /** The note of a schema itself (not of what it wraps). */
 export function noteOf(schema: z.core.$ZodType): FieldNote | undefined {
-  return notes.get(schema as z.ZodType) as FieldNote | undefined;
+  return notes.get(schema as z.ZodType);
 }
 
 /** Parameters of an issue that a field raises itself. */
@@ -48,11 +48,11 @@ export function quantity(dimension: Dimension, options: QuantityOptions) {
     if (input === undefined) return missing(ctx, input, accepted);
     const parsed = parseQuantity(input, dimension, example);
     if (!parsed.ok) {
-      complain(ctx, input, parsed.message, { accepted });
+      complain(ctx, input, input === null ? 'has no value' : parsed.message, { accepted });
       return z.NEVER;
     }
     const wrong = outside(parsed.value, dimension, options);
-    if (wrong !== null) complain(ctx, input, `"${String(input).trim()}" is ${wrong}`, { accepted });
+    if (wrong !== null) complain(ctx, input, `"${typeof input === 'string' ? input.trim() : parsed.value}" is ${wrong}`, { accepted });
     return parsed.value;
   });
   notes.add(schema, { accepted });

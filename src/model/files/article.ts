@@ -1,6 +1,6 @@
 // article.yaml: what is under test: motor, propeller, ESC, and how they are mounted.
 import { z } from 'zod';
-import { count, noted, object, orNull, quantity, setting, text, word, type Setting } from '../fields';
+import { count, noted, object, orNull, quantity, setting, text, word } from '../fields';
 import { head } from './head';
 
 const specimen = text('Which one of several of the same type', 'A').optional();
@@ -43,7 +43,7 @@ const esc = object('The electronic speed controller', {
   max_current: quantity('current', { about: 'Highest current that it may carry', example: '12 A', above: '0 A' }).optional(),
   settings: settings.prefault({}),
 }).transform((v) => ({
-  name: v.name, specimen: orNull(v.specimen), firmware: orNull(v.firmware), max_current_A: orNull(v.max_current), settings: v.settings as Readonly<Record<string, Setting>>,
+  name: v.name, specimen: orNull(v.specimen), firmware: orNull(v.firmware), max_current_A: orNull(v.max_current), settings: v.settings,
 }));
 
 const mounting = object('How it is bolted to the stand', {
