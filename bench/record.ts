@@ -94,7 +94,9 @@ function line(name: string, seconds: number, bytes: number): { rate: number; siz
 }
 
 try {
-  ours(path.join(folder, 'warm-up.mcap'));
+  const warm = path.join(folder, 'warm-up.mcap');
+  ours(warm);
+  readRecord(warm);
   const file = path.join(folder, 'ours.mcap');
   const written = line('record, 8 channels', ours(file), fs.statSync(file).size);
   const start = performance.now();

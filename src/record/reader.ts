@@ -2,6 +2,7 @@
 import { McapConstants, McapStreamReader, type McapTypes } from '@mcap/core';
 import type { BenchEvent, RunOutcome } from '../model/events';
 import { decodeBatch, type GroupBatch } from './batch';
+import { DataSum } from './data-sum';
 import { NotARecord } from './errors';
 import { headerFrom, type RecordAttachment, type RunHeader } from './header';
 import { METADATA_PREFIX, METADATA_RECOVERED, rateGroups, type RateGroup, TOPIC_EVENTS, TOPIC_LINK, TOPIC_OUTCOME } from './layout';
@@ -24,9 +25,12 @@ export interface RecordHandlers {
   outcome?(outcome: RunOutcome): void;
 }
 
-/** How a record ends. `complete` only when the file was closed, has an outcome and was not patched up by `recover`. */
+/**
+ * How a record ends. `complete` only when the file was closed, has an outcome, was not patched up by `recover` and matches its
+ * checksums. `damaged` is worse than cut off: bytes were altered.
+ */
 export interface RecordEnd {
-  readonly status: 'complete' | 'cut-off';
+  readonly status: 'complete' | 'cut-off' | 'damaged';
   /** What is missing, in words; empty when complete. */
   readonly detail: string;
   readonly has_outcome: boolean;
@@ -53,6 +57,7 @@ export class RecordDecoder {
   readonly #topics = new Map<number, string>();
   readonly #groups = new Map<string, RateGroup>();
   readonly #problems: string[] = [];
+  readonly #sum = new DataSum();
   #start = new Uint8Array(0);
   #header: RunHeader | null = null;
   #recovered: RecoveredMark | null = null;
@@ -60,7 +65,7 @@ export class RecordDecoder {
   #chunks = 0;
   #bytes = 0;
   #used = 0;
-  #damaged = false;
+  #stopped = false;
   #last_us: number | null = null;
 
   constructor(private readonly handlers: RecordHandlers) {}
@@ -68,29 +73,47 @@ export class RecordDecoder {
   push(bytes: Uint8Array): void {
     this.#checkStart(bytes);
     this.#bytes += bytes.length;
-    if (this.#damaged || this.#stream.done()) return;
+    if (this.#stopped || this.#stream.done()) return;
+    let inChunk = false;
     try {
       this.#stream.append(bytes);
       for (let record = this.#stream.nextRecord(); record !== undefined; record = this.#stream.nextRecord()) {
-        this.#used = this.#bytes - this.#stream.bytesRemaining();
+        inChunk = record.type === 'Chunk';
+        const end = this.#bytes - this.#stream.bytesRemaining();
+        if (record.type === 'DataEnd') this.#checkSum(record.dataSectionCrc, end, bytes);
         this.#take(record);
+        if (inChunk) this.#chunks++;
+        else this.#used = end;
       }
     } catch (cause) {
-      this.#damaged = true;
-      this.#problems.push(`after byte ${this.#used}: ${cause instanceof Error ? cause.message : String(cause)}`);
+      if (inChunk) this.#chunks--; // its content could not be had
+      this.#stopped = true;
+      this.#problem(`after byte ${this.#used}`, cause);
     }
+    this.#sum.push(bytes);
   }
 
   end(): RecordEnd {
     const closed = this.#stream.done();
     const problems = this.#header === null && closed ? [...this.#problems, 'the file holds no header of a run'] : this.#problems;
-    const complete = closed && this.#outcome && this.#recovered === null && problems.length === 0;
+    const complete = closed && this.#outcome && this.#recovered === null;
+    const status = problems.length > 0 ? 'damaged' : complete ? 'complete' : 'cut-off';
     return {
-      status: complete ? 'complete' : 'cut-off',
-      detail: complete ? '' : this.#whyNot(closed, problems),
+      status,
+      detail: status === 'complete' ? '' : this.#whyNot(closed, problems),
       has_outcome: this.#outcome, closed, chunks: this.#chunks, bytes: this.#bytes, used_bytes: closed ? this.#bytes : this.#used,
       last_tick_us: this.#last_us, recovered: this.#recovered, problems,
     };
+  }
+
+  #checkSum(expected: number, end: number, piece: Uint8Array): void {
+    if (expected === 0) return; // the format's way of saying that there is none
+    const sum = this.#sum.before(end, piece);
+    if (sum !== expected) this.#problems.push(`the checksum of the data is ${hex(sum)}, the file says ${hex(expected)}: bytes were altered after it was written`);
+  }
+
+  #problem(where: string, cause: unknown): void {
+    this.#problems.push(`${where}: ${cause instanceof Error ? cause.message : String(cause)}`);
   }
 
   #whyNot(closed: boolean, problems: readonly string[]): string {
@@ -123,9 +146,6 @@ export class RecordDecoder {
         break;
       case 'Channel':
         this.#topics.set(record.id, record.topic);
-        break;
-      case 'Chunk':
-        this.#chunks++;
         break;
       case 'Message':
         this.#message(this.#topics.get(record.channelId) ?? '', record.data);
@@ -168,6 +188,10 @@ export class RecordDecoder {
 }
 
 const utf8 = new TextDecoder();
+
+function hex(n: number): string {
+  return n.toString(16).padStart(8, '0');
+}
 
 /** All samples of one rate group. */
 export interface GroupColumns extends GroupBatch {
