@@ -45,6 +45,7 @@ export class Ledger {
   private open: number | null = null;
   private cursor = 1;
   private goodCount = 0;
+  private skippedRuns = 0;
 
   /** @param runs the plan's runs, in order. @param fingerprint of the frozen plan; a journal of another plan is refused. */
   constructor(private readonly runs: readonly LedgerRun[], private readonly fingerprint: string) {
@@ -129,10 +130,7 @@ export class Ledger {
   }
 
   skippedCount(): number {
-    if (this.skippedSettings.size === 0) return 0;
-    let n = 0;
-    for (let run = 1; run <= this.runs.length; run++) if (this.isSkipped(run)) n++;
-    return n;
+    return this.skippedRuns;
   }
 
   private planned(fingerprint: string, runs: number): void {
@@ -147,6 +145,7 @@ export class Ledger {
     this.attempts[entry.run] = Math.max(this.attempts[entry.run], entry.attempt);
     this.last[entry.run] = entry.outcome;
     if (entry.outcome === 'done') {
+      if (this.isSkipped(entry.run)) this.skippedRuns--;
       if (this.good[entry.run] === 0) this.goodCount++;
       this.good[entry.run] = 1;
       this.pending = null;
@@ -160,14 +159,14 @@ export class Ledger {
   }
 
   private decided(entry: DecidedEntry): void {
-    if (entry.run !== 0) this.check(entry.run);
+    if (entry.run !== 0 || entry.what === 'retry' || entry.what === 'skip-setting') this.check(entry.run);
     switch (entry.what) {
       case 'retry':
         this.retries[entry.run]++;
         this.pending = null;
         return;
       case 'skip-setting':
-        this.skippedSettings.add(this.runs[entry.run - 1].setting.id);
+        this.skip(this.runs[entry.run - 1].setting.id);
         this.pending = null;
         return;
       case 'stop':
@@ -176,6 +175,7 @@ export class Ledger {
         return;
       case 'try-skipped':
         this.skippedSettings.clear();
+        this.skippedRuns = 0;
         this.cursor = 1;
         return;
       case 'resume':
@@ -187,6 +187,12 @@ export class Ledger {
         }
         return;
     }
+  }
+
+  private skip(setting: string): void {
+    if (this.skippedSettings.has(setting)) return;
+    this.skippedSettings.add(setting);
+    for (let run = 1; run <= this.runs.length; run++) if (this.good[run] === 0 && this.runs[run - 1].setting.id === setting) this.skippedRuns++;
   }
 
   private check(run: number): void {

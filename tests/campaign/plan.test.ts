@@ -4,22 +4,8 @@ import fc from 'fast-check';
 import { performance } from 'node:perf_hooks';
 import { describe, expect, test } from 'vitest';
 import { CannotPlan, type Factor } from '../../src/campaign/design';
-import { labelsFor, planCampaign, PROPELLER, SUPPLY, type PlanInput, type ProtocolUse } from '../../src/campaign/plan';
-
-export const factorOf = (name: string, unit: string, values: readonly number[], apply: Factor['apply'] = 'rig'): Factor => ({
-  name, apply, levels: values.map((value) => ({ text: `${value} ${unit}`, value })),
-});
-const use = (protocol: string, part: Partial<ProtocolUse> = {}): ProtocolUse => ({
-  label: protocol, protocol, params: {}, propeller: 'on', supply_V: null, duration_s: 12, bytes: 200_000, ...part,
-});
-const KV = use('kv', { propeller: 'off', supply_V: 3, duration_s: 5, params: { supply: '3 V' } });
-const scout = (part: Partial<PlanInput> = {}): PlanInput => ({
-  campaign: 'scout-settings', factors: [factorOf('switching_frequency', 'kHz', [22, 44, 88]), factorOf('timing_advance', 'deg', [0, 8, 16, 24])],
-  design: { kind: 'full' }, protocols: [KV, use('thrust-curve'), use('response', { duration_s: 32 }), use('efficiency-hold', { duration_s: 4 })],
-  repeats: 5, mountings: 1, visits: 1, seed: 7, shuffle: 'blocks', baselineEvery: 0, baseline: {}, nominal_V: 7.6,
-  by: { propeller: 'rig', supply: 'supply', mounting: 'rig' },
-  times: { rig_s: 0.1, supply_s: 0.5, command_s: 8, operator_s: 300, remount_s: 900, between_s: 20 }, inPlace: {}, ...part,
-});
+import { labelsFor, planCampaign, PROPELLER, SUPPLY } from '../../src/campaign/plan';
+import { factorOf, KV, scout, use } from './inputs';
 
 describe('a rig that changes everything itself', () => {
   const plan = planCampaign(scout());
