@@ -13,6 +13,7 @@ const TOP_SWITCHED_DUTY = 0.9979;
 /** Nodes of winding resistance relative to 20 °C; between and slightly beyond them linear. */
 const RESISTANCE_LOW = 0.9;
 const RESISTANCE_HIGH = 1.5;
+const RESISTANCE_STEPS = 1000;
 const CELLS = (DUTY_NODES + 1) * SPEED_NODES;
 
 /** Places in the array that `at` returns. */
@@ -52,7 +53,7 @@ export class BridgeMap {
   private readonly corners = new Float64Array(4 * QUANTITIES);
   private cornerDuty = -1;
   private cornerSpeed = -1;
-  private cornerResistance = NaN;
+  private cornerResistance = -1;
 
   private readonly perNominal: number;
   private readonly nodesPerSpeed: number;
@@ -65,7 +66,7 @@ export class BridgeMap {
 
   /** Averages at `point`. The returned array is reused by the next call. */
   at(point: BridgePoint): Float64Array {
-    const { duty, resistance } = point;
+    const duty = point.duty;
     const k = point.volts * this.perNominal;
     let x = (point.speed_radps * this.nodesPerSpeed) / k;
     if (x < 0) x = 0;
@@ -80,9 +81,10 @@ export class BridgeMap {
       if (dutyNode > DUTY_NODES - 2) dutyNode = DUTY_NODES - 2;
       fy = y - dutyNode;
     }
-    const drift = resistance - this.cornerResistance;
-    if (dutyNode !== this.cornerDuty || speedNode !== this.cornerSpeed || !(drift < 0.002 && drift > -0.002)) {
-      this.load(dutyNode, speedNode, resistance);
+    // Resistance in steps of 0.1 %: a result must never depend on what another run looked up before.
+    const step = (point.resistance * RESISTANCE_STEPS + 0.5) | 0;
+    if (dutyNode !== this.cornerDuty || speedNode !== this.cornerSpeed || step !== this.cornerResistance) {
+      this.load(dutyNode, speedNode, step);
     }
     const w11 = fx * fy;
     const w01 = fx - w11;
@@ -100,8 +102,8 @@ export class BridgeMap {
     return out;
   }
 
-  private load(dutyNode: number, speedNode: number, resistance: number): void {
-    const blend = (resistance - RESISTANCE_LOW) / (RESISTANCE_HIGH - RESISTANCE_LOW);
+  private load(dutyNode: number, speedNode: number, resistanceStep: number): void {
+    const blend = (resistanceStep / RESISTANCE_STEPS - RESISTANCE_LOW) / (RESISTANCE_HIGH - RESISTANCE_LOW);
     for (let corner = 0; corner < 4; corner++) {
       const row = dutyNode === FULL_ROW ? FULL_ROW : dutyNode + (corner >> 1);
       const cell = row * SPEED_NODES + speedNode + (corner & 1);
@@ -114,7 +116,7 @@ export class BridgeMap {
     }
     this.cornerDuty = dutyNode;
     this.cornerSpeed = speedNode;
-    this.cornerResistance = resistance;
+    this.cornerResistance = resistanceStep;
   }
 
   private fill(row: number, speedNode: number): void {

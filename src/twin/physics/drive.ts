@@ -242,7 +242,7 @@ export class Drive {
     const excess = this.current_A / this.limit_A - 1;
     const active = excess > 0 || this.duty < this.wantedDuty;
     const trim = this.limiterTrim - this.tick_s * (active ? 200 * excess : 20 * (this.limiterTrim - 1));
-    this.limiterTrim = trim > 1.5 ? 1.5 : trim < 0.2 ? 0.2 : trim;
+    this.limiterTrim = trim > 3 ? 3 : trim < 0.2 ? 0.2 : trim;
   }
 
   /** A start attempt from rest may fail; the ESC pauses and tries again. */
