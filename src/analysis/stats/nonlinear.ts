@@ -1,6 +1,6 @@
 /**
  * Nonlinear least squares that fails loudly. Levenberg–Marquardt (ml-levenberg-marquardt, on scaled parameters and with
- * bounds) finds the neighbourhood; Gauss–Newton steps with halving finish; then the answer is checked: a stationary
+ * bounds) finds the neighbourhood; damped Gauss–Newton steps that never go uphill finish; then the answer is checked: a stationary
  * point, better than a constant, parameters off their bounds, and a covariance that exists.
  */
 import { levenbergMarquardt } from 'ml-levenberg-marquardt';
@@ -59,7 +59,8 @@ export function fitNonlinear(x: Numbers, y: Numbers, model: Model, options: Nonl
 
   const problem: Problem = { x, y, model, lower, upper, scale, height };
   const rough = roughFit(problem, start);
-  const best = polish(problem, rss(problem, rough) <= rss(problem, start) ? rough : [...start]);
+  const fromRough = polish(problem, rough);
+  const best = fromRough.offset <= CONVERGED ? fromRough : better(problem, fromRough, polish(problem, start));
   const residual = rss(problem, best.parameters);
   if (!Number.isFinite(residual)) return noResult('the fit diverged: the model gives no finite value at any parameters tried');
   if (best.jacobian === null) return noResult('the fit stopped where the data no longer determine all parameters (singular Jacobian); start nearer or fix one');
@@ -110,6 +111,12 @@ function roughFit(p: Problem, start: readonly number[]): number[] {
   }
 }
 
+/** A converged answer beats one that is not; else the smaller residual sum. */
+function better(p: Problem, a: Polished, b: Polished): Polished {
+  if (b.offset <= CONVERGED) return b;
+  return rss(p, b.parameters) < rss(p, a.parameters) ? b : a;
+}
+
 function rss(p: Problem, parameters: readonly number[]): number {
   const f = p.model(parameters);
   let sum = 0;
@@ -131,36 +138,60 @@ function jacobian(p: Problem, parameters: readonly number[]): Matrix {
 
 type Polished = { parameters: number[]; offset: number; jacobian: Matrix | null };
 
+const MOST_ROUNDS = 200;
+
+/** Damped Gauss–Newton steps that only ever lower the residual sum, until the relative offset is negligible. */
 function polish(p: Problem, from: readonly number[]): Polished {
   let parameters = [...from];
   let sum = rss(p, parameters);
+  let damping = 1e-3;
   for (let round = 0; ; round++) {
     const f = p.model(parameters);
     const j = jacobian(p, parameters);
     const r = Matrix.columnVector(Array.from(p.y, (v, i) => v - f(p.x[i])));
-    if (j.to1DArray().some((v) => !Number.isFinite(v))) return { parameters, offset: Infinity, jacobian: null };
-    const qr = new QrDecomposition(j);
-    if (dependentColumns(qr)) return { parameters, offset: Infinity, jacobian: null };
-    const step = qr.solve(r);
-    const tangent = j.mmul(step);
-    const along = tangent.dot(tangent);
-    const dof = Math.max(1, p.x.length - parameters.length);
-    const noise = Math.max(sum - along, 1e-24 * p.height ** 2 * p.x.length);
-    const offset = Math.sqrt(along / parameters.length / (noise / dof));
-    if (offset < 1e-9 || round >= 60) return { parameters, offset, jacobian: j };
+    if (![...j.to1DArray(), ...r.to1DArray()].every(Number.isFinite)) return { parameters, offset: Infinity, jacobian: null };
+    const offset = relativeOffset(p, j, r, sum);
+    const here = { parameters, offset: offset ?? Infinity, jacobian: offset === null ? null : j };
+    if (round >= MOST_ROUNDS || (offset !== null && offset < 1e-9)) return here;
     let taken = false;
-    for (let length = 1; length > 1e-6; length /= 2) {
-      const trial = parameters.map((v, k) => Math.min(p.upper[k], Math.max(p.lower[k], v + length * step.get(k, 0) * p.scale[k])));
+    while (!taken && damping <= 1e10) {
+      const step = dampedStep(j, r, damping);
+      const trial = parameters.map((v, k) => Math.min(p.upper[k], Math.max(p.lower[k], v + step[k] * p.scale[k])));
       const trialSum = rss(p, trial);
-      if (trialSum < sum) {
+      taken = trialSum < sum;
+      if (taken) {
         parameters = trial;
         sum = trialSum;
-        taken = true;
-        break;
+        damping = Math.max(damping / 10, 1e-15);
+      } else {
+        damping *= 10;
       }
     }
-    if (!taken) return { parameters, offset, jacobian: j };
+    if (!taken) return here;
   }
+}
+
+/** Length of the Gauss–Newton step in the response, against the scatter; null when the Jacobian's columns depend on each other. */
+function relativeOffset(p: Problem, j: Matrix, r: Matrix, sum: number): number | null {
+  const qr = new QrDecomposition(j);
+  if (dependentColumns(qr)) return null;
+  const tangent = j.mmul(qr.solve(r));
+  const along = tangent.dot(tangent);
+  const dof = Math.max(1, p.x.length - j.columns);
+  const noise = Math.max(sum - along, 1e-24 * p.height ** 2 * p.x.length);
+  return Math.sqrt(along / j.columns / (noise / dof));
+}
+
+/** Minimises |J s − r|² + damping·|D s|², D the column lengths (Marquardt's scaling), by QR of the stacked system. */
+function dampedStep(j: Matrix, r: Matrix, damping: number): number[] {
+  const n = j.rows;
+  const stacked = Matrix.zeros(n + j.columns, j.columns);
+  const target = Matrix.zeros(n + j.columns, 1);
+  stacked.setSubMatrix(j, 0, 0);
+  target.setSubMatrix(r, 0, 0);
+  for (let k = 0; k < j.columns; k++) stacked.set(n + k, k, Math.sqrt(damping) * (j.getColumnVector(k).norm() || 1));
+  const qr = new QrDecomposition(stacked);
+  return qr.isFullRank() ? qr.solve(target).getColumn(0) : new Array<number>(j.columns).fill(0);
 }
 
 function covarianceOf(j: Matrix, scale: readonly number[], residualSd: number): number[][] {
