@@ -1,6 +1,7 @@
 // Parameters of a protocol: declared as plain data, read from a file or given as numbers, always checked against their bounds.
 import { z } from 'zod';
 import { type Dimension, type Parsed, formatQuantity, parseQuantity } from '../units';
+import { nearest } from './problem';
 
 /** One parameter. Numbers are in the code unit of the dimension; `count` and `seed` are whole numbers without a unit. */
 export interface ParameterDeclaration {
@@ -52,8 +53,7 @@ export function completeParameters(table: ParameterTable, given: Readonly<Record
   return problems.length > 0 ? { ok: false, problems } : { ok: true, value: Object.freeze(values) };
 }
 
-/** The zod schema of a table, for reading and for the JSON Schema that editors use. */
-export function schemaOf(table: ParameterTable): z.ZodObject {
+function schemaOf(table: ParameterTable): z.ZodObject {
   return z.strictObject(Object.fromEntries(Object.entries(table).map(([key, declared]) => [key, fieldOf(declared).optional().describe(declared.about)])));
 }
 
@@ -100,7 +100,9 @@ function physical(declared: ParameterDeclaration): Dimension | null {
 
 function unknownKey(table: ParameterTable, key: string): ParameterProblem {
   const names = Object.keys(table);
-  return { path: [key], message: 'there is no such parameter', accepted: names.length === 0 ? 'no parameters' : names.join(', ') };
+  const meant = nearest(key, names);
+  const hint = meant === null ? '' : `; did you mean ${meant}?`;
+  return { path: [key], message: `there is no such parameter${hint}`, accepted: names.length === 0 ? 'no parameters' : names.join(', ') };
 }
 
 function problemsOf(table: ParameterTable, issue: z.core.$ZodIssue): ParameterProblem[] {

@@ -1,4 +1,6 @@
 // Every protocol by its name: the built-in ones, and those of the bench folder.
+import type { ProtocolFile } from '../model/files/protocol';
+import { type ProtocolFileProblem, checkUses } from './check-uses';
 import { efficiencyHold } from './efficiency-hold';
 import { kv } from './kv';
 import type { Protocol } from './protocol';
@@ -7,6 +9,7 @@ import { soak } from './soak';
 import { spinUp } from './spin-up';
 import { staircase } from './staircase';
 import { thrustCurve } from './thrust-curve';
+import { fromFile } from './yaml-protocol';
 
 /** In the order in which a bench day would use them. */
 export const BUILT_IN: readonly Protocol[] = Object.freeze([kv, thrustCurve, staircase, response, efficiencyHold, spinUp, soak]);
@@ -14,15 +17,30 @@ export const BUILT_IN: readonly Protocol[] = Object.freeze([kv, thrustCurve, sta
 export interface Catalogue {
   readonly names: readonly string[];
   find(name: string): Protocol | undefined;
+  /** Everything wrong with the files; play nothing while there is any. */
+  readonly problems: readonly ProtocolFileProblem[];
 }
 
-export type CatalogueResult = { readonly ok: true; readonly value: Catalogue } | { readonly ok: false; readonly taken: readonly string[] };
-
-/** Built-in and own protocols together. A name may be used once; an own protocol does not hide a built-in one. */
-export function catalogue(own: readonly Protocol[] = []): CatalogueResult {
-  const all = [...BUILT_IN, ...own];
-  const taken = all.map((p) => p.name).filter((name, i, names) => names.indexOf(name) !== i);
-  if (taken.length > 0) return { ok: false, taken: [...new Set(taken)] };
-  const byName = new Map(all.map((p) => [p.name, p]));
-  return { ok: true, value: { names: [...byName.keys()], find: (name) => byName.get(name) } };
+/**
+ * Built-in protocols and a bench's own together.
+ * @param own protocols in TypeScript
+ * @param files protocols in YAML; they may use each other and any other protocol
+ */
+export function catalogue(own: readonly Protocol[] = [], files: readonly ProtocolFile[] = []): Catalogue {
+  const byName = new Map<string, Protocol>();
+  const find = (name: string): Protocol | undefined => byName.get(name);
+  const all = [...BUILT_IN, ...own, ...files.map((file) => fromFile(file, find))];
+  const taken = all.filter((p) => {
+    const first = !byName.has(p.name);
+    if (first) byName.set(p.name, p);
+    return !first;
+  });
+  const names = [...byName.keys()];
+  return {
+    names, find,
+    problems: [
+      ...taken.map((p) => ({ protocol: p.name, path: ['protocol'], message: `the name "${p.name}" is taken`, accepted: `a name other than ${names.join(', ')}` })),
+      ...checkUses(files, find, names),
+    ],
+  };
 }

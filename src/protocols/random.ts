@@ -20,9 +20,7 @@ export function shuffled<T>(items: readonly T[], next: () => number): T[] {
   const out = [...items];
   for (let last = out.length - 1; last > 0; last--) {
     const pick = Math.floor(next() * (last + 1));
-    const kept = out[last] as T;
-    out[last] = out[pick] as T;
-    out[pick] = kept;
+    [out[last], out[pick]] = [out[pick], out[last]] as [T, T];
   }
   return out;
 }

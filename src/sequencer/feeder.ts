@@ -71,10 +71,14 @@ export class Feeder {
     return due.map((m) => m.label);
   }
 
-  /** No further step is wanted. Lets the generator run its own `finally`. */
+  /** No further step is wanted. */
   close(): void {
     this.closed = true;
     this.question = null;
+  }
+
+  /** Lets the generator run its own `finally`; it may throw. For after the outcome. */
+  tidyUp(): void {
     this.steps.return();
   }
 

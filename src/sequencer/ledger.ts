@@ -52,6 +52,11 @@ export class Ledger {
     return { from, to: step.state, by };
   }
 
+  /** Remembers why a run that has not ended yet is about to end. */
+  because(reason: string): void {
+    if (this.state !== 'confirming' && this.state !== 'ended') this.reasons.add(reason);
+  }
+
   /** Counts what the events tell besides the table. */
   note(event: BenchEvent): void {
     if (event.type === 'segment-started') {

@@ -22,18 +22,23 @@ export class Run {
     this.ledger = new Ledger(options.planned_s.length);
   }
 
-  /** Records an event and says what it means for the table. */
+  /**
+   * Records an event and says what it means for the table. A failure to record it comes first, so that no run ends well with
+   * a hole in its record; only a start comes before it, because the stop that follows belongs to that segment.
+   */
   hear(event: BenchEvent): Happening[] {
-    this.record(() => this.ports.log.event(event));
+    const marks = event.type === 'segment-started' ? this.feeder.marksBefore(event.ordinal) : event.type === 'ended' && event.how === 'complete' ? this.feeder.marksBefore(Infinity) : [];
+    const faults = [
+      ...this.record(() => this.ports.log.event(event)),
+      ...marks.flatMap((label) => this.record(() => this.ports.log.event({ type: 'mark', tick_us: event.tick_us, label }))),
+    ];
     this.ledger.note(event);
-    if (event.type === 'segment-started') this.marks(event.ordinal, event.tick_us);
-    if (event.type === 'ended' && event.how === 'complete') this.marks(Infinity, event.tick_us);
-    return meaningOf(event);
+    return event.type === 'segment-started' ? [...meaningOf(event), ...faults] : [...faults, ...meaningOf(event)];
   }
 
   /** Records a block, and answers the protocol when the part it asked about has passed. */
   takeBlock(block: SampleBlock): void {
-    if (!this.logFailed) this.record(() => this.ports.log.block(block));
+    if (!this.logFailed) this.record(() => this.ports.log.block(block)).forEach(this.onFault);
     const { listener } = this;
     if (listener === null || listener.done) return;
     listener.take(block);
@@ -42,9 +47,12 @@ export class Run {
 
   /** An operator's request. Stopping is ordered here and now; the table follows. */
   obey(request: OperatorRequest): Happening {
-    if (request === 'stop-now') this.attempt(() => this.ports.bench.stopNow());
-    this.record(() => this.ports.log.event({ type: 'operator', tick_us: this.ports.clock.now_us(), what: request }));
-    return request === 'stop-now' ? { input: 'stop', detail: 'the operator asked for it' } : { input: 'finish' };
+    if (request === 'stop-now') {
+      this.ledger.because('the operator asked for it');
+      this.attempt(() => this.ports.bench.stopNow());
+    }
+    this.record(() => this.ports.log.event({ type: 'operator', tick_us: this.ports.clock.now_us(), what: request })).forEach(this.onFault);
+    return { input: request === 'stop-now' ? 'stop' : 'finish' };
   }
 
   take(happening: Happening): Transition {
@@ -65,13 +73,13 @@ export class Run {
         break;
       case 'finishing':
         if (t.from === 'finishing') break;
-        this.close();
+        this.feeder.close();
         this.attempt(() => bench.finishSegment());
         break;
       case 'stopping':
       case 'confirming':
         if (t.from === t.to && t.by.input !== 'stop') break;
-        this.close();
+        this.feeder.close();
         this.attempt(() => bench.stopNow());
         break;
       case 'ended':
@@ -127,7 +135,8 @@ export class Run {
       const detail = `${known.detail} The outcome could not be written: ${messageOf(error)}.`;
       this.outcome = { ...known, outcome: known.outcome === 'stop-unconfirmed' ? 'stop-unconfirmed' : 'failed', detail };
     }
-    this.close();
+    this.feeder.close();
+    this.tidyUp();
   }
 
   private closest(): RunOutcome['closest'] {
@@ -162,31 +171,29 @@ export class Run {
       if (playing === 0 && segments.length === 0) throw new RangeError('the protocol has no segment');
       if (segments.length > 0) this.attempt(() => this.ports.bench.feed(segments));
     } catch (error) {
-      this.close();
+      this.feeder.close();
       this.onFault({ input: 'protocol-failed', detail: `the protocol: ${messageOf(error)}` });
     }
   }
 
-  private marks(before: number, tick_us: number): void {
-    for (const label of this.feeder.marksBefore(before)) this.record(() => this.ports.log.event({ type: 'mark', tick_us, label }));
-  }
-
-  private close(): void {
+  /** The protocol's own tidying up. Its failure changes nothing any more: the outcome is written. */
+  private tidyUp(): void {
     try {
-      this.feeder.close();
+      this.feeder.tidyUp();
     } catch (error) {
-      this.onFault({ input: 'protocol-failed', detail: `the protocol, while it was closed: ${messageOf(error)}` });
+      this.onFault({ input: 'protocol-failed', detail: `the protocol, while it tidied up: ${messageOf(error)}` });
     }
   }
 
   /** Writes to the log. The first failure stops the run: what cannot be recorded must not be driven. */
-  private record(write: () => void): void {
+  private record(write: () => void): Happening[] {
     try {
       write();
+      return [];
     } catch (error) {
-      if (this.logFailed) return;
+      if (this.logFailed) return [];
       this.logFailed = true;
-      this.onFault({ input: 'cannot-record', trip: this.cannotRecord(error) });
+      return [{ input: 'cannot-record', trip: this.cannotRecord(error) }];
     }
   }
 
