@@ -64,7 +64,7 @@ function ordinary(kind: ChannelKind, gain: string, span: string, offset: string)
   const step = STEP_DIMENSION_OF[kind];
   return object(`The ${kind.replace('_', ' ')} channel`, {
     ...common,
-    gain: quantity(step, { about: 'What one count is worth', example: gain }),
+    gain: quantity(step, { about: 'What one count is worth', example: gain, ...(kind === 'current' || kind === 'voltage' ? { above: fileZero(step) } : {}) }),
     zero: plainNumber('Counts at zero', 0).prefault(0),
     span: range(DIMENSION_OF[kind], { about: 'What the converter can show', example: span }).optional(),
     u_offset: quantity(step, { about: 'Standard uncertainty of the offset', example: offset, min: fileZero(step) }).prefault(fileZero(step)),

@@ -61,7 +61,7 @@ export const limitsSchema = noted(object('Limits: what stops the motor', {
   torque: torque.optional(),
   stall: stall.optional(),
   desync: desync.optional(),
-  sensor_stale: count('A channel without a fresh sample for this many of its periods trips', 2, 1000, 5).prefault(5),
+  sensor_stale: count('A channel without a fresh sample for this many of its periods trips', 2, 256, 5).prefault(5),
   sensor_frozen: quantity('time', { about: 'A count that has not changed for this long while driving trips (current and thrust)', example: '200 ms', above: '0 s', max: '60 s' }).optional(),
   host_silence: quantity('time', { about: 'The board stops when the computer is silent for this long', example: '100 ms', min: '5 ms', max: '2 s' }).prefault('100 ms'),
   longest_run: quantity('time', { about: 'No run may last longer', example: '10 min', above: '0 s', max: '35 min' }),
