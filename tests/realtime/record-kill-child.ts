@@ -4,6 +4,8 @@ import { openRecord } from '../../src/record/file-writer';
 import { makeHeader, seeded, emptyBlock } from '../record/make';
 
 const PERIOD_US = 125;
+/** 10 ms: a source that falls behind catches up in pieces of this size. */
+const LARGEST_BLOCK = 80;
 const path = process.argv[2];
 const header = makeHeader({ row_period_us: PERIOD_US });
 const log = openRecord(path, header, [], { sync: 'flush' });
@@ -13,8 +15,10 @@ let next_us = 0;
 
 setInterval(() => {
   const now_us = Number((process.hrtime.bigint() - start) / 1000n);
-  const rows = Math.floor((now_us - next_us) / PERIOD_US);
-  if (rows < 32) return;
+  for (let due = Math.floor((now_us - next_us) / PERIOD_US); due >= 32; due -= LARGEST_BLOCK) deliver(Math.min(due, LARGEST_BLOCK));
+}, 2);
+
+function deliver(rows: number): void {
   const block = emptyBlock(rows, header.channels.length);
   for (let i = 0; i < rows; i++) {
     block.tick_us[i] = next_us + i * PERIOD_US;
@@ -25,4 +29,4 @@ setInterval(() => {
   // Announced before it is written: the record may not lag behind this.
   fs.writeSync(1, `${block.tick_us[rows - 1]}\n`);
   log.block(block);
-}, 2);
+}
