@@ -41,7 +41,9 @@ export class CommandChannel {
   /** Commands sent again for want of an answer. */
   resent = 0;
 
+  // Counted apart: the board takes the same id with the same number for a repeat, so permits must not use numbers up.
   private sequence = 0;
+  private urgentSequence = 0;
   private readonly queue: Waiting[] = [];
   private current: Waiting | null = null;
   private frame: Uint8Array = new Uint8Array(0);
@@ -68,7 +70,8 @@ export class CommandChannel {
 
   /** Sends a command past the queue, once, expecting nothing: permits, and stops that are repeated until they show. */
   urgent(command: Command): void {
-    this.send(encodeFrame(commandPayload(command, this.take())));
+    this.urgentSequence = (this.urgentSequence + 1) & 0xff;
+    this.send(encodeFrame(commandPayload(command, this.urgentSequence)));
   }
 
   /** Drops everything that waits and the outstanding command, without calling back: a stop overtakes them all. */

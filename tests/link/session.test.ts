@@ -207,6 +207,18 @@ describe('command channel', () => {
     }
   });
 
+  test('numbers of queued commands rise by one whatever is sent in between: the board drops a repeated number', () => {
+    const { frames, channel, ack, ask } = bare();
+    ask();
+    channel.message(ack(1));
+    for (let i = 0; i < 256; i++) channel.urgent({ name: 'permit', span: 1000 });
+    ask();
+    const sequences: number[] = [];
+    const decoder = new FrameDecoder((bytes) => bytes[0] === M.CMD_START && sequences.push(bytes[1]));
+    frames.forEach((f) => decoder.push(f));
+    expect(sequences).toEqual([1, 2]);
+  });
+
   test('a clock that jumps back resends nothing early', () => {
     const { frames, channel, ask } = bare();
     channel.time('host', 10_000);

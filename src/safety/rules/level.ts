@@ -1,0 +1,64 @@
+// A quantity above or below its limit for most of a time: peak current, voltages, temperatures, speed, thrust, torque.
+import type { ClosestApproach, TripCode } from '../../model/trip';
+import { show, showTime, WORD_OF, type Channel, type Row } from '../row';
+import { Approach, SlidingMin, Window, windowOf, type Finding, type Rule } from '../rule';
+
+export interface LevelLimit {
+  readonly code: TripCode;
+  /** Key in the rig file. */
+  readonly name: string;
+  readonly side: 'above' | 'below';
+  readonly limit: number;
+  readonly for_s: number;
+}
+
+export class LevelRule implements Rule {
+  readonly channel: number;
+  broken = false;
+  private readonly sign: number;
+  private readonly bad: number;
+  private readonly window: Window;
+  private readonly sustained: SlidingMin;
+  private readonly approach: Approach;
+
+  constructor(
+    private readonly of: Channel,
+    private readonly rule: LevelLimit,
+  ) {
+    this.channel = of.id;
+    this.sign = rule.side === 'above' ? 1 : -1;
+    const { window, bad } = windowOf(rule.for_s, of.period_us);
+    this.bad = bad;
+    this.window = new Window(window);
+    // Closest is what was held for as many samples on end as a trip needs: one spike is not an approach.
+    this.sustained = new SlidingMin(bad);
+    this.approach = new Approach(rule.name, rule.limit, of.unit, rule.side === 'below');
+  }
+
+  step(row: Row): boolean {
+    const value = row.si[this.channel];
+    this.window.push(this.sign * value > this.sign * this.rule.limit);
+    const held = this.sign * this.sustained.push(this.sign * value);
+    if (row.driving && Number.isFinite(held)) this.approach.note(held, row.tick_us);
+    return (this.broken = this.window.hits >= this.bad);
+  }
+
+  finding(row: Row): Finding {
+    const { code, side, limit, for_s } = this.rule;
+    const { unit, column, kind, period_us } = this.of;
+    const value = row.si[this.channel];
+    const word = WORD_OF[kind];
+    return {
+      code, value, limit, unit, channel: column,
+      detail: `${word[0].toUpperCase()}${word.slice(1)} ${show(value)} ${unit}, ${side} ${show(limit)} ${unit} for ${showTime(this.window.hits * period_us)} of the last ${showTime(for_s * 1e6)}.`,
+    };
+  }
+
+  begin(): void {
+    this.approach.begin();
+  }
+
+  closest(): ClosestApproach | null {
+    return this.approach.get();
+  }
+}

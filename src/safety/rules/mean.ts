@@ -1,0 +1,84 @@
+// Mean current over about half a second: what heats the windings, where the peak limit lets milliseconds pass.
+import type { ClosestApproach } from '../../model/trip';
+import { show, showTime, type Channel, type Row } from '../row';
+import { Approach, type Finding, type Rule } from '../rule';
+
+/**
+ * Charge over time: each sample stands for the time since the one before, so rows that were lost or come slowly do not
+ * bend the mean. Until the span is filled, the missing part counts as zero: the motor stood still before.
+ */
+export class MeanRule implements Rule {
+  readonly channel: number;
+  broken = false;
+  mean = 0;
+  private readonly span_us: number;
+  private readonly charge: Float64Array;
+  private readonly time: Float64Array;
+  private at = 0;
+  private count = 0;
+  private sumCharge = 0;
+  private sumTime = 0;
+  private last_us = -1;
+  private readonly approach: Approach;
+
+  constructor(
+    private readonly of: Channel,
+    private readonly limit: number,
+    over_s: number,
+  ) {
+    this.channel = of.id;
+    this.span_us = over_s * 1e6;
+    // Rows may come a little early: room for twice the samples.
+    const room = Math.max(4, Math.ceil((2 * this.span_us) / of.period_us));
+    this.charge = new Float64Array(room);
+    this.time = new Float64Array(room);
+    this.approach = new Approach('current_mean', limit, of.unit);
+  }
+
+  step(row: Row): boolean {
+    const dt = this.last_us < 0 ? this.of.period_us : row.tick_us - this.last_us;
+    this.last_us = row.tick_us;
+    if (this.count === this.time.length) this.drop();
+    const place = (this.at + this.count) % this.time.length;
+    this.charge[place] = row.si[this.channel] * dt;
+    this.time[place] = dt;
+    this.count++;
+    this.sumCharge += this.charge[place];
+    this.sumTime += dt;
+    while (this.sumTime - this.time[this.at] >= this.span_us) this.drop();
+    this.mean = this.sumCharge / Math.max(this.sumTime, this.span_us);
+    if (row.driving) this.approach.note(this.mean, row.tick_us);
+    return (this.broken = this.mean > this.limit);
+  }
+
+  finding(): Finding {
+    return {
+      code: 'CURRENT_MEAN', value: this.mean, limit: this.limit, unit: this.of.unit, channel: this.of.column,
+      detail: `Mean current ${show(this.mean)} A over ${showTime(this.span_us)}, above ${show(this.limit)} A.`,
+    };
+  }
+
+  begin(): void {
+    this.approach.begin();
+  }
+
+  closest(): ClosestApproach | null {
+    return this.approach.get();
+  }
+
+  /** Takes the oldest sample out. Once a round the sums are made anew, so that rounding cannot pile up. */
+  private drop(): void {
+    this.sumCharge -= this.charge[this.at];
+    this.sumTime -= this.time[this.at];
+    this.count--;
+    this.at++;
+    if (this.at < this.time.length) return;
+    this.at = 0;
+    this.sumCharge = 0;
+    this.sumTime = 0;
+    for (let i = 0; i < this.count; i++) {
+      this.sumCharge += this.charge[i];
+      this.sumTime += this.time[i];
+    }
+  }
+}

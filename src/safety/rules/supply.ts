@@ -1,0 +1,49 @@
+// The supply: not stiff, or at its current limit. Both spoil a measurement before they hurt anything.
+import type { ClosestApproach } from '../../model/trip';
+import { show, showTime, type Channel, type Row } from '../row';
+import { Window, windowOf, type Finding, type Rule } from '../rule';
+
+/** At its current limit a supply lets go of the voltage: current this near to the limit, voltage this far below what was set. */
+const NEAR_LIMIT = 0.97;
+const LET_GO = 0.95;
+
+export class SupplyLimitingRule implements Rule {
+  readonly channel: number;
+  broken = false;
+  private readonly window: Window;
+  private readonly bad: number;
+
+  constructor(
+    private readonly current: Channel,
+    private readonly voltage: Channel,
+    private readonly limit_A: number,
+    private readonly set_V: number,
+    private readonly for_s: number,
+  ) {
+    this.channel = current.id;
+    const { window, bad } = windowOf(for_s, current.period_us);
+    this.window = new Window(window);
+    this.bad = bad;
+  }
+
+  step(row: Row): boolean {
+    this.window.push(row.si[this.current.id] >= NEAR_LIMIT * this.limit_A && row.si[this.voltage.id] < LET_GO * this.set_V);
+    return (this.broken = this.window.hits >= this.bad);
+  }
+
+  finding(row: Row): Finding {
+    const value = row.si[this.current.id];
+    return {
+      code: 'SUPPLY_LIMITING', value, limit: this.limit_A, unit: 'A', channel: this.current.column,
+      detail: `${show(value)} A at ${show(row.si[this.voltage.id])} V: the supply is at its limit of ${show(this.limit_A)} A and cannot hold ${show(this.set_V)} V (most of ${showTime(this.for_s * 1e6)}).`,
+    };
+  }
+
+  begin(): void {
+    // The window runs on through the start of a run.
+  }
+
+  closest(): ClosestApproach | null {
+    return null;
+  }
+}
