@@ -2,7 +2,9 @@
  * The controller core for hosts: the wasm build behind typed functions. The only file of this folder that others import.
  * One instance a bench; instances share nothing.
  */
-import { CORE_BASE64 } from './generated/core';
+import { CORE_BASE64, CORE_FINGERPRINT } from './generated/core';
+
+export { CORE_FINGERPRINT };
 
 // The part of the WebAssembly API used here; the project's `lib` has no DOM.
 interface WasmModule {

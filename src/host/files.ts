@@ -4,6 +4,11 @@ import { dirname, join, resolve } from 'node:path';
 
 export { basename, dirname, join, relative, resolve } from 'node:path';
 
+/** The folder that relative paths start from. */
+export function workingFolder(): string {
+  return process.cwd();
+}
+
 /** A file that could not be read or written, with what to do about it. */
 export class FileProblem extends Error {
   constructor(readonly path: string, what: string, cause?: unknown) {

@@ -19,3 +19,8 @@ export function stampForFile(ms: number): string {
 export function stamp(ms: number): string {
   return new Date(ms).toISOString();
 }
+
+/** `2026-03-01`, UTC. */
+export function today(): string {
+  return stamp(wallClock_ms()).slice(0, 10);
+}
