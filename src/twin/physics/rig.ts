@@ -4,8 +4,9 @@
  */
 import { MapCache } from './bridge-map';
 import { Drive } from './drive';
-import { CHANNEL, CHANNEL_COUNT, FaultSchedule, MODE } from './faults';
-import type { ChannelName, Fault } from './faults';
+import { applyFault, repair } from './fault-injection';
+import { CHANNEL, CHANNEL_COUNT, FaultSchedule } from './faults';
+import type { Fault } from './faults';
 import { LoadCell } from './load-cell';
 import type { ConverterParameters, EscSettings, RigParameters, SensorParameters } from './parameters';
 import { Rng, STREAM } from './rng';
@@ -291,40 +292,14 @@ export class SimulatedRig {
       this.faults.add(at_us, fault);
       return;
     }
-    switch (fault.kind) {
-      case 'lock-rotor': this.drive.rotorLocked = true; break;
-      case 'lose-propeller': this.propellerOn = false; this.drive.setPropeller(false); break;
-      case 'freeze-channel': this.setMode(fault.channel, MODE.frozen); break;
-      case 'silence-channel': this.setMode(fault.channel, MODE.silent); break;
-      case 'saturate-channel': this.setMode(fault.channel, fault.at === 'high' ? MODE.high : MODE.low); break;
-      case 'open-channel': this.setMode(fault.channel, MODE.open); break;
-      case 'supply-resistance': this.supply.setExtraLead(fault.ohm); break;
-      case 'disconnect-sink': this.supply.setSink(false); break;
-      case 'scale-friction': this.drive.frictionScale = fault.factor; break;
-      case 'desync': this.drive.loseStep(fault.duration_s); break;
-      case 'heat-node': this.heatNode(fault.node, fault.temperature_degC); break;
-    }
+    if (fault.kind === 'lose-propeller') this.propellerOn = false;
+    applyFault(this, fault);
   }
 
   /** Repairs everything and forgets scheduled faults; temperatures and a lost propeller stay as they are. */
   clearFaults(): void {
     this.faults.clear();
-    this.drive.rotorLocked = false;
-    this.drive.frictionScale = 1;
-    this.supply.setExtraLead(0);
-    this.supply.setSink(true);
-    for (const converter of this.converters) converter.mode = MODE.normal;
-  }
-
-  private setMode(channel: ChannelName, mode: number): void {
-    this.converters[CHANNEL[channel]].mode = mode;
-  }
-
-  private heatNode(node: 'winding' | 'case' | 'esc', temperature_degC: number): void {
-    if (node === 'winding') this.heat.winding_degC = temperature_degC;
-    else if (node === 'case') this.heat.case_degC = temperature_degC;
-    else this.heat.esc_degC = temperature_degC;
-    this.drive.setTemperatures(this.heat.winding_degC, this.heat.case_degC);
+    repair(this);
   }
 }
 

@@ -170,16 +170,20 @@ export function solveCell(
 
     // Share of this step with the high switch on, and with both off (then the current's sign picks the rail).
     let high = 1, off = 0;
-    if (!full) {
-      const q = phase + dt;
-      const wrap = q - period;
-      high = overlap(phase, q, dead, highEnd) / dt;
-      off = (overlap(phase, q, 0, dead) + overlap(phase, q, highEnd, lowStart)) / dt;
-      if (wrap > 0) {
-        high += overlap(0, wrap, dead, highEnd) / dt;
-        off += overlap(0, wrap, 0, dead) / dt;
+    const q = phase + dt;
+    if (!full && !(phase >= dead && q <= highEnd)) {
+      high = 0;
+      if (!(phase >= lowStart && q <= period)) {
+        const wrap = q - period;
+        high = overlap(phase, q, dead, highEnd);
+        off = overlap(phase, q, 0, dead) + overlap(phase, q, highEnd, lowStart);
+        if (wrap > 0) {
+          high += overlap(0, wrap, dead, highEnd);
+          off += overlap(0, wrap, 0, dead);
+        }
+        high /= dt;
+        off = Math.min(off / dt, 1 - high);
       }
-      if (high + off > 1) off = 1 - high;
     }
     let sign = iP / smallCurrent;
     if (sign > 1) sign = 1; else if (sign < -1) sign = -1;
