@@ -1,9 +1,12 @@
 // Goal: what is logged is what is read, exactly, by us and by readers that are not ours.
 // Method: seeded blocks in reused memory, written, then read with our reader, @mcap/core's indexed reader and @mcap/support's protobuf decoder.
+import fs from 'node:fs';
 import { McapIndexedReader, McapStreamReader } from '@mcap/core';
 import { protobufFromBinaryDescriptor } from '@mcap/support';
 import { describe, expect, test } from 'vitest';
 import type { SampleBlock } from '../../src/model/sample';
+import { protoText } from '../../src/record/batch-schema';
+import { rateGroups } from '../../src/record/layout';
 import { readRecordBytes } from '../../src/record/reader';
 import { recordedRows } from '../../src/record/timeline';
 import { RecordWriter } from '../../src/record/writer';
@@ -120,6 +123,12 @@ describe('readers that are not ours', () => {
     const times: bigint[] = [];
     for await (const m of reader.readMessages({ topics: ['/events'], startTime: (epoch + 600_000n) * 1000n })) times.push(m.logTime / 1000n - epoch);
     expect(times).toEqual([917_000n, 1_249_000n]);
+  });
+
+  test('docs/record.md shows the message of a rig with current and voltage as it is', () => {
+    const two = makeHeader().channels.slice(0, 2);
+    const page = fs.readFileSync(new URL('../../docs/record.md', import.meta.url), 'utf8');
+    expect(page).toContain('```proto\n' + protoText(rateGroups({ channels: two, row_period_us: 1000 })) + '```');
   });
 
   test('events and outcome are JSON with a JSON Schema that names every type of event', () => {
