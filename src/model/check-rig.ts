@@ -113,7 +113,6 @@ function checkChannelsOfLimits(rig: Rig, found: Findings): void {
   if (l.esc_temperature !== null) need(['limits', 'esc_temperature'], 'esc_temperature');
   if (l.speed !== null) need(['limits', 'speed'], 'speed');
   if (l.thrust !== null) need(['limits', 'thrust'], 'thrust');
-  if (l.torque !== null) need(['limits', 'torque'], 'torque');
   if (l.stall !== null) need(['limits', 'stall'], 'speed');
   if (l.desync !== null) need(['limits', 'desync'], 'speed');
   if (l.mismatch !== null) for (const kind of ['speed', 'thrust']) need(['limits', 'mismatch'], kind);

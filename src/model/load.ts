@@ -80,7 +80,7 @@ function beginning(kind: FileKind, data: unknown, source: Source): Problem | nul
     return source.problem(['spoolbench'], `this file is of format version ${version}, this program reads version ${FORMAT_VERSION}: use a program of that version, or rewrite the file`, `spoolbench: ${FORMAT_VERSION}`);
   }
   const other = namingKey(data);
-  if (other !== null && other !== kind) return source.problem([other], `this is a ${other} file, a ${kind} file is wanted here`, `a file that starts with ${start}`, 'key');
+  if (other !== null && other !== kind) return source.problem([other], `this is ${indefinite(other)} file, ${indefinite(kind)} file is wanted here`, `a file that starts with ${start}`, 'key');
   return null;
 }
 
@@ -89,4 +89,8 @@ const MOST_TELLING: readonly FileKind[] = ['campaign', 'calibration', 'protocol'
 
 function namingKey(data: unknown): FileKind | null {
   return MOST_TELLING.find((k) => valueAt(data, [k]) !== undefined) ?? null;
+}
+
+function indefinite(kind: FileKind): string {
+  return kind === 'article' ? 'an article' : `a ${kind}`;
 }

@@ -50,6 +50,8 @@ export function readYaml(file: string, text: string): ReadYaml {
     problems.push({ file, line, column: col, key, message: duplicate ? 'this key stands twice in one map' : `not valid YAML: ${error.message}`, accepted: duplicate ? 'each key once' : '' });
   }
   if (document.errors.some((e) => e.code !== 'DUPLICATE_KEY')) return { source, data: undefined, problems };
+  const dangling = danglingAliases(document, source);
+  if (dangling.length > 0) return { source, data: undefined, problems: [...problems, ...dangling] };
   problems.push(...numberTraps(document, source));
   try {
     return { source, data: document.toJS({ maxAliasCount: 100 }) as unknown, problems };
@@ -57,6 +59,17 @@ export function readYaml(file: string, text: string): ReadYaml {
     problems.push(source.problem([], `not usable YAML: ${cause instanceof Error ? cause.message : String(cause)}`));
     return { source, data: undefined, problems };
   }
+}
+
+/** `*name` without a `&name` before it. */
+function danglingAliases(document: Document, source: Source): Problem[] {
+  const problems: Problem[] = [];
+  visit(document, {
+    Alias(_, node, ancestors) {
+      if (node.resolve(document) === undefined) problems.push(source.problem(pathOf([...ancestors, node]), `*${node.source} refers to no &${node.source} before it`, 'a value'));
+    },
+  });
+  return problems;
 }
 
 /** `010` is read as 10, `.inf` as infinity, and a number beyond 2⁵³ is rounded: none is what the author meant. */

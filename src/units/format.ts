@@ -54,7 +54,7 @@ export function formatQuantity(value: number, dimension: Dimension, options: { r
   return `${formatNumber(convert(value, dimension, unit), options.digits ?? 4)} ${unit}`;
 }
 
-/** `value ± u` with two significant digits of the uncertainty (as JCGM 100:2008, 7.2.6 advises), both in one unit. */
+/** `value ± u` with two significant digits of the uncertainty (at most two, says JCGM 100:2008, 7.2.6), both in one unit. */
 export function formatMeasured(value: number, u: number, dimension: Dimension, unit: string = shownUnit(value, dimension)): string {
   const shownU = convert(u, dimension, unit);
   const shown = convert(value, dimension, unit);
@@ -63,7 +63,7 @@ export function formatMeasured(value: number, u: number, dimension: Dimension, u
   return `${shown.toFixed(places)} ± ${shownU.toFixed(places)} ${unit}`;
 }
 
-/** For files: the code unit and every digit, so that reading it back gives the same number. */
+/** For files: the code unit and every digit, so that reading it back gives the same number (shares: to 15 digits). */
 export function fileText(value: number, dimension: Dimension): string {
   if (dimension === 'ratio' || dimension === 'ratio_rate') {
     const unit = dimension === 'ratio' ? '%' : '%/s';

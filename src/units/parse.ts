@@ -121,10 +121,10 @@ function splitNumber(input: string): Parsed<{ number: number; symbol: string }> 
 
 // Fifteen digits keep decimal fractions as a person wrote them: 3 in is 0.0762 m, not 0.07619999999999999 m.
 function scaled(number: number, factor: number): number {
-  return Number((number * factor).toPrecision(15));
+  return factor === 1 ? number : Number((number * factor).toPrecision(15));
 }
 function unscaled(value: number, factor: number): number {
-  return Number((value / factor).toPrecision(15));
+  return factor === 1 ? value : Number((value / factor).toPrecision(15));
 }
 
 function describe(input: unknown): string {

@@ -12,7 +12,7 @@ function above(about: string, dimension: Dimension, example: string) {
 const currentPeak = above('Current over milliseconds', 'current', '40 A').transform((v) => ({ above_A: v.above, for_s: v.for }));
 const currentMean = object('Mean current over about half a second', {
   above: quantity('current', { about: 'Trips when the mean is above this', example: '9 A', above: '0 A' }),
-  over: window('Time of the mean'),
+  over: quantity('time', { about: 'Time of the mean', example: '500 ms', above: '0 s', max: '30 s' }),
 }).transform((v) => ({ above_A: v.above, over_s: v.over }));
 const voltageLow = object('Bus voltage too low', {
   below: quantity('voltage', { about: 'Trips below this', example: '5.5 V', min: '0 V' }),
@@ -22,7 +22,6 @@ const voltageHigh = above('Bus voltage too high, also from braking', 'voltage', 
 const temperature = (what: string) => above(`${what} too hot`, 'temperature', '90 °C').transform((v) => ({ above_degC: v.above, for_s: v.for }));
 const speed = above('Speed too high', 'speed', '38000 rpm').transform((v) => ({ above_rpm: v.above, for_s: v.for }));
 const thrust = above('Thrust too high', 'force', '250 gf').transform((v) => ({ above_N: v.above, for_s: v.for }));
-const torque = above('Torque too high', 'torque', '50 mN m').transform((v) => ({ above_Nm: v.above, for_s: v.for }));
 const stall = object('Current without rotation', {
   current: quantity('current', { about: 'Current from which a standing motor is a stall', example: '3 A', above: '0 A' }),
   for: holdsFor,
@@ -58,7 +57,6 @@ export const limitsSchema = noted(object('Limits: what stops the motor', {
   esc_temperature: temperature('ESC').optional(),
   speed: speed.optional(),
   thrust: thrust.optional(),
-  torque: torque.optional(),
   stall: stall.optional(),
   desync: desync.optional(),
   sensor_stale: count('A channel without a fresh sample for this many of its periods trips', 2, 256, 5).prefault(5),
@@ -79,7 +77,6 @@ export const limitsSchema = noted(object('Limits: what stops the motor', {
   esc_temperature: orNull(v.esc_temperature),
   speed: orNull(v.speed),
   thrust: orNull(v.thrust),
-  torque: orNull(v.torque),
   stall: orNull(v.stall),
   desync: orNull(v.desync),
   /** Periods of a channel. */
