@@ -14,7 +14,7 @@ afterAll(() => { fs.rmSync(folder, { recursive: true }); });
 
 /** Runs the source until it has announced `until_us` of device time, kills it, returns the last tick it announced. */
 async function killAt(file: string, until_us: number): Promise<number> {
-  const child = spawn(process.execPath, ['--import', 'tsx', path.join(import.meta.dirname, 'record-kill-child.ts'), file], { stdio: ['ignore', 'pipe', 'inherit'] });
+  const child = spawn(process.execPath, ['--import', 'tsx', path.join(import.meta.dirname, 'child-record-kill.ts'), file], { stdio: ['ignore', 'pipe', 'inherit'] });
   let text = '';
   let last = 0;
   child.stdout.on('data', (piece: Buffer) => {
