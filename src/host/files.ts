@@ -1,6 +1,7 @@
 // The file system, as far as the use cases need it.
 import { closeSync, existsSync, fsyncSync, mkdirSync, openSync, readdirSync, readFileSync, statfsSync, statSync, unlinkSync, writeSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';
+import { fileURLToPath } from 'node:url';
 
 export { basename, dirname, join, relative, resolve } from 'node:path';
 
@@ -120,4 +121,20 @@ export function freeBytes(path: string): number {
 /** Files below a folder with an ending, sorted, as paths. */
 export function filesIn(folder: string, ending: string): string[] {
   return list(folder).filter((name) => name.endsWith(ending)).map((name) => join(folder, name));
+}
+
+/** Every file below a folder, sorted; folders named records are left out. */
+export function filesBelow(folder: string): string[] {
+  return list(folder).flatMap((name) => {
+    const path = join(folder, name);
+    if (!isFolder(path)) return [path];
+    return name === 'records' ? [] : filesBelow(path);
+  });
+}
+
+/** The folder that this program is installed in: the nearest above this file with a package.json. */
+export function packageFolder(): string {
+  let at = dirname(fileURLToPath(import.meta.url));
+  while (!existsSync(join(at, 'package.json')) && dirname(at) !== at) at = dirname(at);
+  return at;
 }

@@ -1,0 +1,103 @@
+// The dry run: what a campaign or a protocol will do, how long it takes, which limits it comes near. Touches no hardware.
+import { describeSetting, type CampaignPlan, type PlannedRun, type Setting } from '../campaign';
+import { freeBytes, join } from '../host/files';
+import type { Rig } from '../model/files';
+import { limitList } from '../model/limits';
+import { draw } from '../protocols/draw';
+import type { WalkedSegment } from '../protocols/walk';
+import { prepareCampaign, type PrepareOptions, type ReadyCampaign, type ReadyProtocol } from './prepare';
+
+/** A limit and the most that the plan is known to ask of it; `asks` is null where only the run itself will show it. */
+export interface TouchedLimit {
+  readonly limit: string;
+  readonly asks: number | null;
+  readonly bound: number;
+  readonly unit: string;
+  readonly because: string;
+}
+
+export interface PlannedProtocol {
+  readonly label: string;
+  readonly protocol: string;
+  readonly summary: string;
+  readonly parameters: Readonly<Record<string, number | null>>;
+  readonly notes: readonly string[];
+  readonly duration_s: number;
+  readonly segments: readonly WalkedSegment[];
+  readonly propeller: string;
+  readonly supply_V: number | null;
+  readonly limits: readonly TouchedLimit[];
+  /** Throttle profile in characters, for the width asked for. */
+  readonly draw: (width: number, ascii: boolean) => string;
+}
+
+export interface FilePlan {
+  readonly campaign: string;
+  readonly single: boolean;
+  readonly simulated: boolean;
+  readonly rig: string;
+  readonly article: string;
+  readonly settings: readonly { readonly id: string; readonly text: string }[];
+  readonly protocols: readonly PlannedProtocol[];
+  readonly runs: CampaignPlan['runs'];
+  readonly estimate: CampaignPlan['estimate'];
+  readonly free_bytes: number;
+  readonly records: string;
+}
+
+/** What `target` will do. Throws `BadInput` with every problem of the files. */
+export function planFile(target: string, options: PrepareOptions & { readonly records?: string } = {}): FilePlan {
+  const ready = prepareCampaign(target, options);
+  const records = options.records ?? join(ready.folder, 'records');
+  return {
+    campaign: ready.campaign.name, single: ready.single, simulated: ready.rig.link.kind === 'twin', rig: ready.rig.name, article: ready.article.name,
+    settings: ready.plan.settings.map((s) => ({ id: s.id, text: settingText(s) })),
+    protocols: [...ready.protocols.values()].map((p) => plannedProtocol(p, ready)),
+    runs: ready.plan.runs, estimate: ready.plan.estimate, free_bytes: freeBytes(records), records,
+  };
+}
+
+/** `44 kHz, 16 deg`, or `as it is` for a campaign without factors. */
+export function settingText(setting: Setting): string {
+  const levels = Object.values(setting.levels).map((l) => l.text);
+  return levels.length === 0 ? 'as it is' : levels.join(', ');
+}
+
+/** `switching_frequency 44 kHz, timing_advance 16 deg`. */
+export function settingInFull(run: Pick<PlannedRun, 'setting'>): string {
+  return describeSetting(run.setting);
+}
+
+function plannedProtocol(ready: ReadyProtocol, campaign: ReadyCampaign): PlannedProtocol {
+  const { prepared, walk } = ready;
+  return {
+    label: ready.label, protocol: prepared.name, summary: prepared.summary, parameters: prepared.values, notes: prepared.notes,
+    duration_s: walk.duration_s, segments: walk.segments, propeller: prepared.needs.propeller, supply_V: prepared.needs.supply_V,
+    limits: touched(ready, campaign),
+    draw: (width, ascii) => draw(walk, { width, ascii }),
+  };
+}
+
+function touched(ready: ReadyProtocol, { rig, article }: ReadyCampaign): TouchedLimit[] {
+  const { peaks, duration_s } = ready.walk;
+  const volts = ready.prepared.needs.supply_V ?? article.nominal_voltage_V;
+  const topSpeed = article.motor.kv_rpm_per_V * volts * Math.min(peaks.throttle, rig.limits.throttle_cap);
+  const known: Readonly<Record<string, { readonly asks: number | null; readonly because: string }>> = {
+    'limits.current_peak': { asks: peaks.current_A, because: 'highest current held; steps draw more for milliseconds' },
+    'limits.current_mean': { asks: peaks.current_A, because: 'highest current held; full throttle may draw more' },
+    'limits.voltage_high': { asks: volts, because: 'supply voltage; braking adds to it' },
+    'limits.voltage_low': { asks: volts, because: 'supply voltage; load takes from it' },
+    'limits.speed': { asks: Math.max(peaks.speed_rpm ?? 0, topSpeed), because: 'declared KV times voltage, without load' },
+    'limits.longest_run': { asks: duration_s, because: 'every wait at its bound' },
+  };
+  const cap: TouchedLimit = { limit: 'throttle_cap', asks: peaks.throttle, bound: rig.limits.throttle_cap, unit: '1', because: 'highest throttle commanded' };
+  return [cap, ...distinct(rig).map(({ key, value, unit }): TouchedLimit => ({
+    limit: key.replace(/^limits\./, ''), bound: value, unit, asks: known[key]?.asks ?? null, because: known[key]?.because ?? 'shows while running',
+  }))];
+}
+
+/** One line a key: what is stale or frozen is watched on every channel alike. */
+function distinct(rig: Rig): ReturnType<typeof limitList> {
+  const seen = new Set<string>();
+  return limitList(rig).filter((l) => !seen.has(`${l.key} ${l.unit}`) && seen.add(`${l.key} ${l.unit}`) !== undefined && l.kind !== 'impossible');
+}

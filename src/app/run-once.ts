@@ -1,0 +1,97 @@
+// One run: record opened, protocol played under the supervisor, outcome written, record closed.
+import { Subject, type Observable } from 'rxjs';
+import type { RunOutcome } from '../model/events';
+import type { ClosedRecord, RecordFile } from '../record/file-writer';
+import { openRecord } from '../record/file-writer';
+import type { RecordAttachment, RunHeader } from '../record/header';
+import { runProtocol } from '../sequencer/sequencer';
+import type { OperatorRequest, RunProgress } from '../sequencer/options';
+import type { RunLog } from '../sequencer/ports';
+import { walk } from '../protocols/walk';
+import type { ReadyProtocol } from './prepare';
+import { liveReading } from './live';
+import type { Reporter } from './reporter';
+import type { World } from './world';
+import { withZeros } from './zeros';
+
+export interface RunOnceInput {
+  readonly world: World;
+  readonly protocol: ReadyProtocol;
+  readonly header: RunHeader;
+  readonly attachments: readonly RecordAttachment[];
+  readonly path: string;
+  readonly zero_s: number;
+  readonly requests: Observable<OperatorRequest>;
+  readonly reporter: Reporter;
+}
+
+export interface RunResult {
+  readonly outcome: RunOutcome;
+  readonly record: ClosedRecord;
+  readonly duration_s: number;
+}
+
+/** Extra time over the sum of all bounds before a protocol counts as stuck, s. */
+const BOUND_SLACK_S = 2;
+
+/**
+ * Plays a protocol once and records it.
+ * @throws CannotRecord when the record cannot even be opened; nothing has turned then
+ */
+export async function runOnce(input: RunOnceInput): Promise<RunResult> {
+  const { world, protocol, reporter } = input;
+  const file = openRecord(input.path, input.header, input.attachments);
+  try {
+    const planned = walk(withZeros(protocol.prepared.steps(), input.zero_s));
+    const start_us = world.clock.now_us();
+    const last = await play(input, file, {
+      bound_s: planned.duration_s + BOUND_SLACK_S,
+      planned_s: planned.segments.map((w) => w.segment.duration_s),
+    });
+    const outcome = last.outcome;
+    if (outcome === null) throw new Error(`the run ended in state ${last.state} without an outcome`);
+    reporter.segment('', planned.segments.length, planned.segments.length, 0);
+    return { outcome, record: file.close(), duration_s: (world.clock.now_us() - start_us) / 1e6 };
+  } finally {
+    file.close();
+  }
+}
+
+async function play(input: RunOnceInput, file: RecordFile, times: { bound_s: number; planned_s: readonly number[] }): Promise<RunProgress> {
+  const { world, reporter } = input;
+  const channels = input.header.channels;
+  const finished = new Subject<void>();
+  const log: RunLog = {
+    block: (block) => {
+      file.block(block);
+      reporter.live(liveReading(block, channels));
+    },
+    event: (event) => {
+      file.event(event);
+      reporter.event(event);
+    },
+    outcome: (outcome) => file.outcome(outcome),
+  };
+  let last: RunProgress | null = null;
+  let failure: unknown = null;
+  const subscription = runProtocol(
+    withZeros(input.protocol.prepared.steps(), input.zero_s),
+    { bench: world.bench, clock: world.clock, log },
+    { ...times, channels, requests: input.requests },
+  ).subscribe({
+    next: (progress) => {
+      last = progress;
+      reporter.segment(progress.label, progress.ordinal, progress.of, progress.time_left_s);
+    },
+    error: (error: unknown) => { failure = error; finished.complete(); },
+    complete: () => finished.complete(),
+  });
+  try {
+    await world.playUntil(() => subscription.closed);
+  } finally {
+    subscription.unsubscribe();
+  }
+  if (failure !== null) throw failure instanceof Error ? failure : new Error('the sequencer failed', { cause: failure });
+  if (last === null) throw new Error('the sequencer ended without a word');
+  return last;
+}

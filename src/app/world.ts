@@ -1,0 +1,34 @@
+// A bench in its world: what the use cases need besides the sequencer's ports. The twin is one; a guard process will be another.
+import type { Observable } from 'rxjs';
+import type { SampleBlock } from '../model/sample';
+import type { Bench, Clock } from '../sequencer/ports';
+
+/** Latest readings while nothing runs, SI; null for a channel that has not spoken. */
+export interface Readings {
+  readonly motor_degC: number | null;
+  readonly esc_degC: number | null;
+  readonly speed_rpm: number | null;
+  readonly current_A: number | null;
+  readonly voltage_V: number | null;
+}
+
+export interface World {
+  readonly bench: Bench;
+  readonly clock: Clock;
+  readonly blocks: Observable<SampleBlock>;
+  /** Opens the session with the board. Resolves when it is ready; throws `BadInput` with the reason when it is not ours. */
+  connect(): Promise<void>;
+  /** Lets the bench go on until `done` or until so much bench time has passed. Resolves true when `done`. */
+  playUntil(done: () => boolean, within_s?: number): Promise<boolean>;
+  readings(): Readings;
+  /** A run begins: faults that the rig file asks of the simulated rig start to count. */
+  beginRun(): void;
+  endRun(): void;
+  setSupply(volts: number): void;
+  setPropeller(on: boolean): void;
+  setParameter(name: string, value: number): void;
+  remount(): void;
+  /** A deliberate act after a trip. Resolves to the reasons why the latch stays; empty when it is clear. */
+  clearTrip(): Promise<readonly string[]>;
+  close(): void;
+}

@@ -1,0 +1,27 @@
+// spoolbench plan FILE
+import type { CommandModule } from '../command';
+import { EXIT } from '../exit-codes';
+import { planFile } from '../../app/plan-file';
+import { renderPlan } from '../plan-text';
+import { benchOptions, prepareOptions } from '../options';
+
+export const planCommand: CommandModule = {
+  register(parser, done) {
+    parser.command(
+      'plan <file>',
+      'Dry run of a campaign, a protocol file or a built-in protocol: segments, order, bench time, disk, limits touched. Touches no hardware.',
+      (y) => benchOptions(y.positional('file', { type: 'string', demandOption: true, describe: 'Campaign or protocol file, or the name of a built-in protocol' }))
+        .option('json', { type: 'boolean', default: false, describe: 'Machine-readable plan on standard output' })
+        .option('ascii', { type: 'boolean', default: false, describe: 'Draw with plain characters only' })
+        .option('all', { type: 'boolean', default: false, describe: 'List every run and every segment' })
+        .example('$0 plan campaigns/scout-settings.yaml', 'what the campaign will do, and how long it takes')
+        .example('$0 plan response --set "high=60 %"', 'one built-in protocol with another upper level'),
+      (args) => {
+        const plan = planFile(args.file, prepareOptions(args));
+        const width = Math.min(100, process.stdout.columns ?? 80);
+        process.stdout.write(args.json ? `${JSON.stringify(plan, null, 2)}\n` : renderPlan(plan, { width, ascii: args.ascii, all: args.all }));
+        done(EXIT.done);
+      },
+    );
+  },
+};
