@@ -118,8 +118,8 @@ function timeAxis(duration_s: number, columns: number, ink: Ink): string[] {
     const column = Math.min(columns - 1, Math.round(((n * step) / duration_s) * (columns - 1)));
     axis[column] = ink.tick;
     const text = formatQuantity(n * step, 'time', { unit: step >= 60 ? 'min' : step < 0.1 ? 'ms' : 's' });
-    const start = LABEL_WIDTH + 1 + column - Math.floor(text.length / 2);
-    if (start + text.length <= LABEL_WIDTH + 1 + columns) [...text].forEach((c, i) => (labels[start + i] = c));
+    const start = LABEL_WIDTH + 1 + Math.min(column - Math.floor(text.length / 2), columns - text.length);
+    [...text].forEach((c, i) => (labels[start + i] = c));
   }
   return [`${' '.repeat(LABEL_WIDTH)}${ink.corner}${axis.join('')}`, labels.join('').trimEnd()];
 }

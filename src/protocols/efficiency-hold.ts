@@ -16,7 +16,7 @@ export const efficiencyHold = defineProtocol({
     power: { dimension: 'power', default: null, min: 0.1, max: 5000, about: 'Electrical power to hold', when_absent: 'not held' },
     speed: { dimension: 'speed', default: null, min: 300, max: 200_000, about: 'Speed to hold', when_absent: 'not held' },
     hold: { dimension: 'time', default: 3, min: 1, max: 600, about: 'Time of the hold' },
-    use_last: { dimension: 'time', default: 2, min: 0.2, max: 599, about: 'Last part of the hold that analysis uses' },
+    use_last: { dimension: 'time', default: 2, min: 0.2, max: 600, about: 'Last part of the hold that analysis uses' },
     start: { dimension: 'ratio', default: 0.1, min: 0.02, max: 0.5, about: 'Throttle at which the motor starts' },
     start_for: { dimension: 'time', default: 0.5, min: 0.1, max: 10, about: 'Time at the start throttle' },
     cap: { dimension: 'ratio', default: 1, min: 0.05, max: 1, about: 'Throttle that the loop may not exceed' },

@@ -19,7 +19,7 @@ export const staircase = defineProtocol({
     levels: { dimension: 'count', default: 10, min: 2, max: 100, about: 'Number of levels, evenly spaced' },
     passes: { dimension: 'count', default: 1, min: 1, max: 20, about: 'How often every level is visited' },
     dwell: { dimension: 'time', default: 2, min: 0.2, max: 60, about: 'Time at each level' },
-    discard: { dimension: 'time', default: 1, min: 0, max: 59, about: 'First part of each level that analysis leaves out' },
+    discard: { dimension: 'time', default: 1, min: 0, max: 60, about: 'First part of each level that analysis leaves out' },
     slew: { dimension: 'ratio_rate', default: 2, min: 0.2, max: 50, about: 'Rate at which the throttle moves between levels; above 400 %/s the rig needs a sink' },
     seed: { dimension: 'seed', default: 1, min: 0, max: 2 ** 32 - 1, about: 'Decides the order' },
   },

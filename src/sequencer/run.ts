@@ -13,6 +13,8 @@ export class Run {
   onFault: (fault: Happening) => void = () => undefined;
   private readonly ledger: Ledger;
   private readonly feeder: Feeder;
+  /** Time from the start of each planned segment to the end of the last, s. */
+  private readonly leftFrom_s: readonly number[];
   private listener: Listener | null = null;
   private logFailed = false;
   private outcome: RunOutcome | null = null;
@@ -20,6 +22,8 @@ export class Run {
   constructor(steps: ProtocolSteps, private readonly ports: RunPorts, private readonly options: RunOptions, private readonly lead_s: number) {
     this.feeder = new Feeder(steps);
     this.ledger = new Ledger(options.planned_s.length);
+    let left_s = 0;
+    this.leftFrom_s = options.planned_s.toReversed().map((duration_s) => (left_s += duration_s)).reverse();
   }
 
   /**
@@ -98,12 +102,12 @@ export class Run {
 
   progress(): RunProgress {
     const { state, playing, desyncs } = this.ledger;
-    const planned = this.options.planned_s;
-    const left = planned.slice(Math.max(0, (playing?.ordinal ?? 1) - 1)).reduce((sum, d) => sum + d, 0);
+    const planned = this.leftFrom_s.length;
+    const left = this.leftFrom_s[(playing?.ordinal ?? 1) - 1] ?? 0;
     const spent = playing === null ? 0 : (this.ports.clock.now_us() - playing.started_us) / 1e6;
     return {
       state, desyncs, outcome: this.outcome,
-      ordinal: playing?.ordinal ?? 0, of: Math.max(planned.length, playing?.ordinal ?? 0), label: playing?.label ?? '', role: playing?.role ?? '',
+      ordinal: playing?.ordinal ?? 0, of: Math.max(planned, playing?.ordinal ?? 0), label: playing?.label ?? '', role: playing?.role ?? '',
       time_left_s: state === 'ended' ? 0 : Math.max(0, left - Math.max(0, spent)),
     };
   }
