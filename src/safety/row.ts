@@ -3,9 +3,6 @@ import type { ChannelKind } from '../model/channel';
 
 /** Channels that the wire carries at most. */
 export const CHANNELS_MAX = 8;
-/** Slower than this is no rotation: speed telemetry vanishes near zero, and what is left of it is noise. */
-export const STILL_RPM = 500;
-
 export class Row {
   /** Device time of this row, µs; and of the row before, -1 for the first. */
   tick_us = -1;
@@ -25,6 +22,8 @@ export class Row {
   /** Latest possible value of each channel in its SI unit, and the device time at which it came (-1 never). */
   readonly si = new Float64Array(CHANNELS_MAX);
   readonly at_us = new Float64Array(CHANNELS_MAX).fill(-1);
+  /** Device time of the latest sample, possible or not; of the first row for a channel that never gave one. */
+  readonly fresh_us = new Float64Array(CHANNELS_MAX).fill(-1);
 }
 
 /** What the rules may know of a channel. */

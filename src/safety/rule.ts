@@ -14,8 +14,8 @@ export interface Finding {
 }
 
 export interface Rule {
-  /** Channel on whose fresh samples the rule is stepped; null: stepped every row. */
-  readonly channel: number | null;
+  /** Bit of the channel on whose fresh samples the rule is stepped; left out: stepped every row. */
+  readonly bit?: number;
   /** Takes the row in; true while the rule is broken. */
   step(row: Row): boolean;
   /** The latest result of step. */
@@ -59,16 +59,7 @@ export class Approach {
   }
 }
 
-/**
- * Most of a time, in samples: a window of as many fresh samples as fit into it, of which more than half must be bad.
- * A window, not "n in a row": one good sample in between must not start the count afresh.
- */
-export function windowOf(for_s: number, period_us: number): { readonly window: number; readonly bad: number } {
-  const window = Math.max(1, Math.round((for_s * 1e6) / period_us));
-  return { window, bad: Math.floor(window / 2) + 1 };
-}
-
-/** Counts bad samples among the last `window`. */
+/** Counts bad samples among the last `window`. Good samples on a clean window cost nothing. */
 export class Window {
   hits = 0;
   private readonly marks: Uint8Array;
@@ -79,44 +70,45 @@ export class Window {
   }
 
   push(bad: boolean): void {
+    if (!bad && this.hits === 0) return;
     const mark = bad ? 1 : 0;
     this.hits += mark - this.marks[this.at];
     this.marks[this.at] = mark;
     this.at = this.at + 1 === this.marks.length ? 0 : this.at + 1;
   }
-
-  clear(): void {
-    this.marks.fill(0);
-    this.hits = 0;
-  }
 }
 
-/** Least of the last `n` values, in constant time a value: blocks of n with running minima from both ends. */
-export class SlidingMin {
-  private readonly block: Float64Array;
-  private readonly suffix: Float64Array;
-  private at = 0;
-  private prefix = Infinity;
+/**
+ * The highest value that was held for `n` samples on end. Almost every sample is not above the best so far, and then
+ * nothing has to be remembered; only n in a row above it make a better one.
+ */
+export class Sustained {
+  best = -Infinity;
+  private run = 0;
+  private readonly last: Float64Array;
 
-  constructor(private readonly n: number) {
-    this.block = new Float64Array(n);
-    this.suffix = new Float64Array(n).fill(-Infinity);
+  constructor(n: number) {
+    this.last = new Float64Array(n);
   }
 
-  /** Takes a value; returns the least of the last n, -Infinity until there are n. */
-  push(value: number): number {
-    const at = this.at;
-    this.block[at] = value;
-    if (value < this.prefix) this.prefix = value;
-    if (at + 1 < this.n) {
-      this.at = at + 1;
-      return Math.min(this.prefix, this.suffix[at + 1]);
+  /** Takes a value; true when the best rose. */
+  push(value: number): boolean {
+    if (!(value > this.best)) {
+      this.run = 0;
+      return false;
     }
-    const least = this.prefix;
-    let from = Infinity;
-    for (let i = at; i >= 0; i--) this.suffix[i] = from = Math.min(from, this.block[i]);
-    this.at = 0;
-    this.prefix = Infinity;
-    return least;
+    const { last } = this;
+    last[this.run % last.length] = value;
+    this.run++;
+    if (this.run < last.length) return false;
+    let least = Infinity;
+    for (let i = 0; i < last.length; i++) least = Math.min(least, last[i]);
+    this.best = least;
+    return true;
+  }
+
+  begin(): void {
+    this.best = -Infinity;
+    this.run = 0;
   }
 }

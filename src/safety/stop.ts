@@ -1,7 +1,7 @@
 // When is a motor stopped? When measurement says so, not when the board says it sends zero.
 import type { RigLimits } from '../model/files/rig';
 import type { Row } from './row';
-import { show, showTime, STILL_RPM, type Channel } from './row';
+import { show, showTime, type Channel } from './row';
 
 export interface StopResult {
   readonly confirmed: boolean;
@@ -104,7 +104,7 @@ export class StopWatch {
   /** The last speed reading, if there ever was one, was already no rotation. */
   private neverTurned(row: Row): boolean {
     const { speed } = this.setup;
-    return speed !== null && (row.at_us[speed.id] < 0 || row.si[speed.id] < STILL_RPM);
+    return speed !== null && (row.at_us[speed.id] < 0 || row.si[speed.id] < this.setup.limit.speed_rpm);
   }
 
   private numbers(row: Row): string {

@@ -29,7 +29,6 @@ export const LIMITS: RigLimits = {
   esc_temperature: { above_degC: 95, for_s: 0.5 },
   speed: { above_rpm: 38_000, for_s: 0.02 },
   thrust: { above_N: 2.45, for_s: 0.05 },
-  torque: null,
   stall: { current_A: 3, for_s: 0.3 },
   desync: { sustained_s: 0.2, count: 3 },
   sensor_stale: 5,
@@ -44,7 +43,7 @@ export const LIMITS: RigLimits = {
 };
 
 export const SETUP: JudgeSetup = {
-  facts: FACTS, limits: LIMITS, idle: 0.04, supply_V: 7.6, supplyLimit_A: 15, propeller_m: 0.0762,
+  facts: FACTS, limits: LIMITS, tick_us: 1000, idle: 0.04, supply_V: 7.6, supplyLimit_A: 15, propeller_m: 0.0762,
   spans: { current: { from: -20, to: 60 }, speed: { from: 500, to: 100_000 } },
 };
 

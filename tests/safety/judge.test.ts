@@ -32,7 +32,7 @@ describe('the pure judge', () => {
       expect(JSON.stringify(given.row)).toBe(before);
       expect(verdict.trips).toEqual(advance(inPlace, block, 0) ?? []);
       expect(verdict.conditions).toEqual(brokenNow(inPlace));
-      expect(verdict.content).toBe(i < 252);
+      expect(verdict.content).toBe(i < 253);
       state = next;
     }
     expect(state.latch).toEqual(inPlace.latch);
@@ -44,7 +44,7 @@ describe('the pure judge', () => {
     const drive = new Drive();
     drive.run(100);
     drive.si.current = 45;
-    drive.run(2);
+    drive.run(3);
     drive.tick_us += 1000;
     const sample = sampleOf(drive.block(), drive);
     const [, a] = judge(drive.judge, sample, drive.tick_us);
@@ -77,7 +77,7 @@ describe('a copy', () => {
     expect(inner.f[0]).toBe(1);
     expect(inner.m.get(1)!.c).toBe(3);
     const judgeTwin = copy(startJudge(SETUP));
-    expect(judgeTwin.rules.onRow[0].constructor).toBe(startJudge(SETUP).rules.onRow[0].constructor);
+    expect(judgeTwin.rules.all[0].constructor).toBe(startJudge(SETUP).rules.all[0].constructor);
   });
 });
 

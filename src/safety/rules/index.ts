@@ -1,7 +1,8 @@
 // Which rules a rig's limits make.
 import type { ChannelFact, ChannelKind } from '../../model/channel';
 import type { RigLimits } from '../../model/files/rig';
-import { UNIT_OF, type Channel } from '../row';
+import { FROZEN_KINDS } from '../../model/limits';
+import { UNIT_OF, type Channel, type Row } from '../row';
 import type { Rule } from '../rule';
 import { LevelRule, type LevelLimit } from './level';
 import { MeanRule } from './mean';
@@ -16,6 +17,8 @@ import { TrendRule } from './trend';
 export interface JudgeSetup {
   readonly facts: readonly ChannelFact[];
   readonly limits: RigLimits;
+  /** Tick of the controller, µs. */
+  readonly tick_us: number;
   /** Least throttle at which the motor turns, 0..1 (`throttle.idle` of the rig). */
   readonly idle: number;
   /** Voltage that the supply is set to, V; null: unknown, sag is not judged. */
@@ -28,79 +31,111 @@ export interface JudgeSetup {
   readonly spans?: Partial<Record<ChannelKind, { readonly from: number; readonly to: number }>>;
 }
 
+/** The rules by class: a loop over objects of one class is several times faster than one over a mixture. */
 export interface RuleSet {
   readonly channels: readonly Channel[];
-  /** Stepped on each fresh, possible sample of their channel: index = channel id. */
-  readonly onSample: readonly (readonly Rule[])[];
-  /** Stepped every row. */
-  readonly onRow: readonly Rule[];
   readonly rotation: RotationWatch | null;
   readonly thrust: ThrustWatch | null;
+  // stepped on each fresh, possible sample of their channel
+  readonly levels: readonly LevelRule[];
+  readonly means: readonly MeanRule[];
+  readonly frozen: readonly FrozenRule[];
+  readonly trends: readonly TrendRule[];
+  readonly limiting: readonly SupplyLimitingRule[];
+  readonly lost: readonly PropellerLostRule[];
+  readonly mismatch: readonly MismatchRule[];
+  // stepped every row
+  readonly stale: StaleRule;
+  readonly impossible: ImpossibleRule;
+  readonly stall: readonly StallRule[];
+  readonly sustained: readonly DesyncSustainedRule[];
+  readonly desyncs: readonly DesyncCountRule[];
+  readonly silence: SilenceRule;
+  readonly segment: SegmentTimeoutRule;
   readonly protocol: RunTimeRule;
+  readonly longest: RunTimeRule;
+  /** All of them, in the order in which causes are told. */
+  readonly all: readonly Rule[];
   /** Longest duration of each segment, µs, by ordinal: filled while segments are fed. */
   readonly bounds: Map<number, number>;
 }
 
 /** Below this throttle a missing rotation is never a desync, whatever the rig says its idle is. */
 const IDLE_LEAST = 0.05;
-/** A channel that can honestly stand still counts as frozen when the throttle moved by this much meanwhile. */
-const FROZEN_MOVED = 0.1;
+/** Readings that must not stand still, and how far the throttle must have moved meanwhile: a speed may honestly be steady. */
+const FROZEN = [...FROZEN_KINDS.map((kind) => [kind, 0] as const), ['speed', 0.1] as const];
 const SUPPLY_LIMITING_FOR_S = 0.05;
+/** Ages below this many ticks of the controller mean nothing. */
+const STALE_TICKS = 3;
 
 export function makeRules(setup: JudgeSetup): RuleSet {
   const channels = setup.facts.map((f): Channel => ({ id: f.id, kind: f.kind, column: f.column, unit: UNIT_OF[f.kind], period_us: f.period_us }));
-  const of = (kind: ChannelKind) => channels.find((c) => c.kind === kind);
+  const of = (kind: ChannelKind) => channels.filter((c) => c.kind === kind);
   const { limits } = setup;
-  const onSample: Rule[][] = channels.map(() => []);
-  const onRow: Rule[] = [];
-  const add = (rule: Rule) => (rule.channel === null ? onRow : onSample[rule.channel]).push(rule);
-
-  for (const [kind, limit] of levelsOf(setup)) {
-    const channel = of(kind);
-    if (channel !== undefined) add(new LevelRule(channel, limit));
-  }
-  const current = of('current');
-  const voltage = of('voltage');
-  const speed = of('speed');
-  if (current !== undefined) add(new MeanRule(current, limits.current_mean.above_A, limits.current_mean.over_s));
-  if (current !== undefined && voltage !== undefined && setup.supplyLimit_A !== null && setup.supply_V !== null)
-    add(new SupplyLimitingRule(current, voltage, setup.supplyLimit_A, setup.supply_V, limits.supply_sag?.for_s ?? SUPPLY_LIMITING_FOR_S));
-
-  add(new StaleRule(channels, limits.sensor_stale));
-  for (const channel of channels) if (channel.kind !== 'speed') add(new ImpossibleRule(channel));
-  if (limits.sensor_frozen_s !== null)
-    for (const [kind, moved] of [['current', 0], ['thrust', 0], ['speed', FROZEN_MOVED]] as const) {
-      const channel = of(kind);
-      if (channel !== undefined) add(new FrozenRule(channel, limits.sensor_frozen_s * 1e6, moved));
-    }
-
-  const rotation = speed === undefined ? null : new RotationWatch(speed, Math.max(IDLE_LEAST, setup.idle), limits.desync?.sustained_s ?? Infinity);
-  if (rotation !== null && speed !== undefined) {
-    if (limits.stall !== null && current !== undefined) add(new StallRule(rotation, current, limits.stall));
-    if (limits.desync !== null) {
-      add(new DesyncSustainedRule(rotation, speed, limits.desync.sustained_s));
-      add(new DesyncCountRule(rotation, speed, limits.desync.count));
-    }
-  }
-  if (limits.trend !== null)
-    for (const [kind, rise] of [['motor_temperature', limits.trend.motor_K_per_s], ['esc_temperature', limits.trend.esc_K_per_s]] as const) {
-      const channel = of(kind);
-      if (channel !== undefined && rise !== null) add(new TrendRule(channel, rise, limits.trend.over_s));
-    }
-
-  const thrust = makeThrust(setup, of);
-  if (thrust !== null) {
-    add(new PropellerLostRule(thrust));
-    if (limits.mismatch !== null) add(new MismatchRule(thrust, limits.mismatch.thrust));
-  }
-
   const bounds = new Map<number, number>();
+  const [current] = of('current');
+  const [voltage] = of('voltage');
+
+  const levels = levelsOf(setup).flatMap(([kind, limit]) => of(kind).map((channel) => new LevelRule(channel, limit)));
+  const means = of('current').map((channel) => new MeanRule(channel, limits.current_mean.above_A, limits.current_mean.over_s));
+  const { supply_V, supplyLimit_A } = setup;
+  const limiting = supply_V === null || supplyLimit_A === null ? [] : [new SupplyLimitingRule(current, voltage, supplyLimit_A, supply_V, limits.supply_sag?.for_s ?? SUPPLY_LIMITING_FOR_S)];
+  const { sensor_frozen_s, trend } = limits;
+  const frozen = sensor_frozen_s === null ? [] : FROZEN.flatMap(([kind, moved]) => of(kind).map((channel) => new FrozenRule(channel, sensor_frozen_s * 1e6, moved)));
+  const rises = [['motor_temperature', trend?.motor_K_per_s ?? null], ['esc_temperature', trend?.esc_K_per_s ?? null]] as const;
+  const trends = trend === null ? [] : rises.flatMap(([kind, rise]) => (rise === null ? [] : of(kind).map((channel) => new TrendRule(channel, rise, trend.over_s))));
+  const thrust = makeThrust(setup, of);
+  const { mismatch: gap } = limits;
+  const lost = thrust === null ? [] : [new PropellerLostRule(thrust)];
+  const mismatch = thrust === null || gap === null ? [] : [new MismatchRule(thrust, gap.thrust)];
+  const stale = new StaleRule(channels, limits.sensor_stale, STALE_TICKS * setup.tick_us);
+  const impossible = new ImpossibleRule(channels);
+  const { stall: blocked, desync } = limits;
+  const [speed] = of('speed');
+  const rotation = speed === undefined ? null : new RotationWatch(speed, Math.max(IDLE_LEAST, setup.idle), limits.stop.speed_rpm, desync?.sustained_s ?? Infinity);
+  const stall = rotation === null || blocked === null ? [] : [new StallRule(rotation, current, blocked)];
+  const sustained = rotation === null || desync === null ? [] : [new DesyncSustainedRule(rotation, speed, desync.sustained_s)];
+  const desyncs = rotation === null || desync === null ? [] : [new DesyncCountRule(rotation, speed, desync.count)];
+  const silence = new SilenceRule(limits.host_silence_s * 1e6);
+  const segment = new SegmentTimeoutRule(bounds);
   const protocol = new RunTimeRule('PROTOCOL_TIMEOUT', Infinity);
-  add(new SilenceRule(limits.host_silence_s * 1e6));
-  add(new SegmentTimeoutRule(bounds));
-  add(protocol);
-  add(new RunTimeRule('LONGEST_RUN', limits.longest_run_s));
-  return { channels, onSample, onRow, rotation, thrust, protocol, bounds };
+  const longest = new RunTimeRule('LONGEST_RUN', limits.longest_run_s);
+  const all = [
+    ...levels, ...means, ...limiting, stale, impossible, ...frozen, ...stall, ...sustained, ...desyncs, ...trends, ...lost, ...mismatch,
+    silence, segment, protocol, longest,
+  ];
+  return {
+    channels, rotation, thrust, levels, means, frozen, trends, limiting, lost, mismatch, stale, impossible, stall, sustained, desyncs, silence,
+    segment, protocol, longest, all, bounds,
+  };
+}
+
+/** Steps every rule that this row concerns; true when any of them is broken. */
+export function stepRules(rules: RuleSet, row: Row): boolean {
+  const { levels, means, frozen } = rules;
+  const { good } = row;
+  let broken = false;
+  rules.rotation?.step(row);
+  rules.thrust?.step(row);
+  for (let i = 0; i < levels.length; i++) if ((good & levels[i].bit) !== 0 && levels[i].step(row)) broken = true;
+  for (let i = 0; i < means.length; i++) if ((good & means[i].bit) !== 0 && means[i].step(row)) broken = true;
+  for (let i = 0; i < frozen.length; i++) if ((good & frozen[i].bit) !== 0 && frozen[i].step(row)) broken = true;
+  const { trends, limiting, lost, mismatch } = rules;
+  for (let i = 0; i < trends.length; i++) if ((good & trends[i].bit) !== 0 && trends[i].step(row)) broken = true;
+  for (let i = 0; i < limiting.length; i++) if ((good & limiting[i].bit) !== 0 && limiting[i].step(row)) broken = true;
+  for (let i = 0; i < lost.length; i++) if ((good & lost[i].bit) !== 0 && lost[i].step()) broken = true;
+  for (let i = 0; i < mismatch.length; i++) if ((good & mismatch[i].bit) !== 0 && mismatch[i].step(row)) broken = true;
+  const { stall, sustained, desyncs } = rules;
+  for (let i = 0; i < stall.length; i++) if (stall[i].step(row)) broken = true;
+  for (let i = 0; i < sustained.length; i++) if (sustained[i].step(row)) broken = true;
+  for (let i = 0; i < desyncs.length; i++) if (desyncs[i].step(row)) broken = true;
+  if (rules.stale.step(row)) broken = true;
+  if (rules.impossible.step(row)) broken = true;
+  if (rules.silence.step(row)) broken = true;
+  if (rules.segment.step(row)) broken = true;
+  if (rules.protocol.step(row)) broken = true;
+  if (rules.longest.step(row)) broken = true;
+  return broken;
 }
 
 function levelsOf(setup: JudgeSetup): [ChannelKind, LevelLimit][] {
@@ -117,17 +152,16 @@ function levelsOf(setup: JudgeSetup): [ChannelKind, LevelLimit][] {
   if (l.esc_temperature !== null) above('esc_temperature', 'ESC_TEMPERATURE', 'esc_temperature', l.esc_temperature.above_degC, l.esc_temperature.for_s);
   if (l.speed !== null) above('speed', 'OVERSPEED', 'speed', l.speed.above_rpm, l.speed.for_s);
   if (l.thrust !== null) above('thrust', 'THRUST', 'thrust', l.thrust.above_N, l.thrust.for_s);
-  if (l.torque !== null) above('torque', 'THRUST', 'torque', l.torque.above_Nm, l.torque.for_s);
   return levels;
 }
 
-function makeThrust(setup: JudgeSetup, of: (kind: ChannelKind) => Channel | undefined): ThrustWatch | null {
-  const thrust = of('thrust');
-  const speed = of('speed');
-  const current = of('current');
-  const voltage = of('voltage');
-  if (setup.propeller_m === null || thrust === undefined || speed === undefined || current === undefined || voltage === undefined) return null;
+function makeThrust(setup: JudgeSetup, of: (kind: ChannelKind) => Channel[]): ThrustWatch | null {
+  const [thrust] = of('thrust');
+  const [speed] = of('speed');
+  const [current] = of('current');
+  const [voltage] = of('voltage');
+  if (setup.propeller_m === null || thrust === undefined || speed === undefined) return null;
   const u_offset = setup.facts.find((f) => f.kind === 'thrust')?.u_offset ?? 0;
   const floor_N = Math.max(0.01, 10 * u_offset, 0.02 * (setup.limits.thrust?.above_N ?? 0));
-  return new ThrustWatch({ thrust, speed, current, voltage, diameter_m: setup.propeller_m, floor_N, mismatch: setup.limits.mismatch });
+  return new ThrustWatch({ thrust, speed, current, voltage, diameter_m: setup.propeller_m, still_rpm: setup.limits.stop.speed_rpm, floor_N, mismatch: setup.limits.mismatch });
 }

@@ -1,7 +1,8 @@
 // A quantity above or below its limit for most of a time: peak current, voltages, temperatures, speed, thrust, torque.
 import type { ClosestApproach, TripCode } from '../../model/trip';
 import { show, showTime, WORD_OF, type Channel, type Row } from '../row';
-import { Approach, SlidingMin, Window, windowOf, type Finding, type Rule } from '../rule';
+import { badOf, freshIn } from '../../model/limits';
+import { Approach, Sustained, Window, type Finding, type Rule } from '../rule';
 
 export interface LevelLimit {
   readonly code: TripCode;
@@ -13,40 +14,41 @@ export interface LevelLimit {
 }
 
 export class LevelRule implements Rule {
-  readonly channel: number;
+  readonly bit: number;
   broken = false;
   private readonly sign: number;
+  private readonly edge: number;
   private readonly bad: number;
   private readonly window: Window;
-  private readonly sustained: SlidingMin;
+  private readonly sustained: Sustained;
   private readonly approach: Approach;
 
   constructor(
     private readonly of: Channel,
     private readonly rule: LevelLimit,
   ) {
-    this.channel = of.id;
+    this.bit = 1 << of.id;
     this.sign = rule.side === 'above' ? 1 : -1;
-    const { window, bad } = windowOf(rule.for_s, of.period_us);
-    this.bad = bad;
+    this.edge = this.sign * rule.limit;
+    const window = freshIn(rule.for_s, of.period_us);
+    this.bad = badOf(window);
     this.window = new Window(window);
     // Closest is what was held for as many samples on end as a trip needs: one spike is not an approach.
-    this.sustained = new SlidingMin(bad);
+    this.sustained = new Sustained(this.bad);
     this.approach = new Approach(rule.name, rule.limit, of.unit, rule.side === 'below');
   }
 
   step(row: Row): boolean {
-    const value = row.si[this.channel];
-    this.window.push(this.sign * value > this.sign * this.rule.limit);
-    const held = this.sign * this.sustained.push(this.sign * value);
-    if (row.driving && Number.isFinite(held)) this.approach.note(held, row.tick_us);
+    const value = this.sign * row.si[this.of.id];
+    this.window.push(value > this.edge);
+    if (row.driving && this.sustained.push(value)) this.approach.note(this.sign * this.sustained.best, row.tick_us);
     return (this.broken = this.window.hits >= this.bad);
   }
 
   finding(row: Row): Finding {
     const { code, side, limit, for_s } = this.rule;
     const { unit, column, kind, period_us } = this.of;
-    const value = row.si[this.channel];
+    const value = row.si[this.of.id];
     const word = WORD_OF[kind];
     return {
       code, value, limit, unit, channel: column,
@@ -55,6 +57,7 @@ export class LevelRule implements Rule {
   }
 
   begin(): void {
+    this.sustained.begin();
     this.approach.begin();
   }
 

@@ -8,7 +8,7 @@ import { Approach, type Finding, type Rule } from '../rule';
  * bend the mean. Until the span is filled, the missing part counts as zero: the motor stood still before.
  */
 export class MeanRule implements Rule {
-  readonly channel: number;
+  readonly bit: number;
   broken = false;
   mean = 0;
   private readonly span_us: number;
@@ -26,7 +26,7 @@ export class MeanRule implements Rule {
     private readonly limit: number,
     over_s: number,
   ) {
-    this.channel = of.id;
+    this.bit = 1 << of.id;
     this.span_us = over_s * 1e6;
     // Rows may come a little early: room for twice the samples.
     const room = Math.max(4, Math.ceil((2 * this.span_us) / of.period_us));
@@ -39,11 +39,13 @@ export class MeanRule implements Rule {
     const dt = this.last_us < 0 ? this.of.period_us : row.tick_us - this.last_us;
     this.last_us = row.tick_us;
     if (this.count === this.time.length) this.drop();
-    const place = (this.at + this.count) % this.time.length;
-    this.charge[place] = row.si[this.channel] * dt;
+    let place = this.at + this.count;
+    if (place >= this.time.length) place -= this.time.length;
+    const charge = row.si[this.of.id] * dt;
+    this.charge[place] = charge;
     this.time[place] = dt;
     this.count++;
-    this.sumCharge += this.charge[place];
+    this.sumCharge += charge;
     this.sumTime += dt;
     while (this.sumTime - this.time[this.at] >= this.span_us) this.drop();
     this.mean = this.sumCharge / Math.max(this.sumTime, this.span_us);

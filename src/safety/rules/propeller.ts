@@ -1,7 +1,7 @@
 // Thrust against speed. The same propeller at the same speed gives the same thrust (thrust ∝ speed²), so the ratio of the
 // two, learnt in this run, tells when a reading or the propeller has gone.
 import type { ClosestApproach } from '../../model/trip';
-import { show, showTime, STILL_RPM, WORD_OF, type Channel, type Row } from '../row';
+import { show, showTime, WORD_OF, type Channel, type Row } from '../row';
 import { Approach, type Finding, type Rule } from '../rule';
 
 /**
@@ -71,6 +71,8 @@ export interface PropellerSetup {
   readonly current: Channel;
   readonly voltage: Channel;
   readonly diameter_m: number;
+  /** Slower than this is no rotation. */
+  readonly still_rpm: number;
   /** Expected thrust below this proves nothing, N. */
   readonly floor_N: number;
   /** How far the mean thrust may lie from the expectation, relative, and the time of the mean; null: not judged. */
@@ -102,7 +104,7 @@ export class ThrustWatch {
     if ((row.good & (1 << thrust.id)) === 0) return;
     const rpm = row.si[speed.id];
     // Speed that is older than two of its samples says nothing about this thrust.
-    if (rpm < STILL_RPM || row.tick_us - row.at_us[speed.id] > 2 * speed.period_us) return;
+    if (rpm <= this.setup.still_rpm || row.tick_us - row.at_us[speed.id] > 2 * speed.period_us) return;
     const power = row.si[current.id] * row.si[voltage.id];
     this.long.push(row.si[thrust.id], rpm, power);
     this.short.push(row.si[thrust.id], rpm, power);
@@ -147,7 +149,7 @@ export class ThrustWatch {
 
 /** Mean thrust too far from what the speed leads to expect, either way. */
 export class MismatchRule implements Rule {
-  readonly channel = null;
+  readonly bit: number;
   broken = false;
   private readonly allowed: number;
   private readonly approach: Approach;
@@ -156,6 +158,7 @@ export class MismatchRule implements Rule {
     private readonly watch: ThrustWatch,
     allowed: number,
   ) {
+    this.bit = 1 << watch.setup.thrust.id;
     this.allowed = allowed;
     this.approach = new Approach('mismatch', 100 * allowed, '%');
   }
@@ -194,10 +197,12 @@ export class MismatchRule implements Rule {
  * never there) thrust below what any propeller of this diameter gives is enough.
  */
 export class PropellerLostRule implements Rule {
-  readonly channel = null;
+  readonly bit: number;
   broken = false;
 
-  constructor(private readonly watch: ThrustWatch) {}
+  constructor(private readonly watch: ThrustWatch) {
+    this.bit = 1 << watch.setup.thrust.id;
+  }
 
   step(): boolean {
     const { watch } = this;

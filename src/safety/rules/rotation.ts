@@ -1,7 +1,7 @@
 // Is the rotor turning while it is powered? Stall, lost synchronism, and how often it was lost and found again.
 import type { ClosestApproach } from '../../model/trip';
-import { show, showTime, STILL_RPM, type Channel, type Row } from '../row';
-import { Approach, type Finding, type Rule } from '../rule';
+import { show, showTime, type Channel, type Row } from '../row';
+import type { Finding, Rule } from '../rule';
 
 /** Shorter gaps in the speed reading are telemetry that dropped out, not a desync. */
 export const DESYNC_MIN_US = 5_000;
@@ -32,6 +32,8 @@ export class RotationWatch {
   constructor(
     private readonly speed: Channel,
     private readonly idle: number,
+    /** Slower than this is no rotation: speed telemetry vanishes near zero, and what is left of it is noise. */
+    private readonly still_rpm: number,
     sustained_s: number,
   ) {
     this.sustained_us = sustained_s * 1e6;
@@ -51,7 +53,7 @@ export class RotationWatch {
     }
     if (row.throttle < this.idle) this.seen = false;
     const bit = 1 << this.speed.id;
-    if ((row.good & bit) === 0 || row.si[this.speed.id] < STILL_RPM) return;
+    if ((row.good & bit) === 0 || row.si[this.speed.id] <= this.still_rpm) return;
     const lost_us = row.tick_us - this.without_us;
     if (this.seen && lost_us >= DESYNC_MIN_US + this.speed.period_us && lost_us < this.sustained_us) {
       this.count++;
@@ -75,7 +77,6 @@ export class RotationWatch {
 
 /** Current without rotation: a blocked motor takes full current and stands still. */
 export class StallRule implements Rule {
-  readonly channel = null;
   broken = false;
   private readonly longest_us: number;
 
@@ -110,7 +111,6 @@ export class StallRule implements Rule {
 
 /** Rotation was there and did not come back within the allowed time. */
 export class DesyncSustainedRule implements Rule {
-  readonly channel = null;
   broken = false;
   private readonly longest_us: number;
 
@@ -145,20 +145,17 @@ export class DesyncSustainedRule implements Rule {
 
 /** More desyncs in one run than allowed, each of which ended well. */
 export class DesyncCountRule implements Rule {
-  readonly channel = null;
   broken = false;
-  private readonly approach: Approach;
+  private latest_us = -1;
 
   constructor(
     private readonly watch: RotationWatch,
     private readonly speed: Channel,
     private readonly most: number,
-  ) {
-    this.approach = new Approach('desync count', most + 1, 'desyncs');
-  }
+  ) {}
 
   step(row: Row): boolean {
-    if (row.driving) this.approach.note(this.watch.count, row.tick_us);
+    if (this.watch.ended !== null || (row.driving && this.latest_us < 0)) this.latest_us = row.tick_us;
     return (this.broken = this.watch.count > this.most);
   }
 
@@ -171,10 +168,12 @@ export class DesyncCountRule implements Rule {
 
   begin(): void {
     this.broken = false;
-    this.approach.begin();
+    this.latest_us = -1;
   }
 
   closest(): ClosestApproach | null {
-    return this.approach.get();
+    if (this.latest_us < 0) return null;
+    const bound = this.most + 1;
+    return { limit: 'desync count', value: this.watch.count, bound, unit: 'desyncs', ratio: this.watch.count / bound, tick_us: this.latest_us };
   }
 }

@@ -5,31 +5,31 @@ import { Window, type Finding, type Rule } from '../rule';
 
 /** A channel without a fresh sample for a number of its own periods. Ages count from the first row at the latest. */
 export class StaleRule implements Rule {
-  readonly channel = null;
   broken = false;
-  private readonly last_us: Float64Array;
   private readonly oldest_us: Float64Array;
   private readonly mask: number;
   private stale = -1;
   private age_us = 0;
 
+  /** `periods` of a channel, but never less than `least_us`: a few ticks of the controller. */
   constructor(
     private readonly channels: readonly Channel[],
     periods: number,
+    least_us: number,
   ) {
-    this.oldest_us = Float64Array.from(channels, (c) => periods * c.period_us);
-    this.last_us = new Float64Array(channels.length).fill(-1);
+    this.oldest_us = Float64Array.from(channels, (c) => Math.max(least_us, periods * c.period_us));
     this.mask = channels.reduce((mask, c) => mask | (1 << c.id), 0);
   }
 
   step(row: Row): boolean {
     this.stale = -1;
-    // Nothing old in most rows: only channels without a fresh sample need a look.
-    for (let i = 0; i < this.last_us.length; i++) {
-      if ((row.fresh & this.mask & (1 << this.channels[i].id)) !== 0 || this.last_us[i] < 0) this.last_us[i] = row.tick_us;
-      else if (row.tick_us - this.last_us[i] > this.oldest_us[i] && this.stale < 0) {
-        this.stale = i;
-        this.age_us = row.tick_us - this.last_us[i];
+    for (let rest = this.mask & ~row.fresh, c = 0; rest !== 0; rest >>= 1, c++) {
+      if ((rest & 1) === 0) continue;
+      const age_us = row.tick_us - row.fresh_us[c];
+      if (row.fresh_us[c] < 0) row.fresh_us[c] = row.tick_us;
+      else if (age_us > this.oldest_us[c] && this.stale < 0) {
+        this.stale = c;
+        this.age_us = age_us;
       }
     }
     return (this.broken = this.stale >= 0);
@@ -60,27 +60,45 @@ const IMPOSSIBLE = { window: 10, bad: 3 };
  * Not for speed: there "impossible" means "no commutation seen", which is how a standing motor looks.
  */
 export class ImpossibleRule implements Rule {
-  readonly channel = null;
   broken = false;
-  private readonly window = new Window(IMPOSSIBLE.window);
+  private readonly windows: readonly Window[];
+  private readonly mask: number;
+  /** Channels with an impossible sample in their window. */
+  private marked = 0;
+  private worst = 0;
 
-  constructor(private readonly of: Channel) {}
+  constructor(private readonly channels: readonly Channel[]) {
+    this.windows = channels.map(() => new Window(IMPOSSIBLE.window));
+    this.mask = channels.reduce((mask, c) => (c.kind === 'speed' ? mask : mask | (1 << c.id)), 0);
+  }
 
   step(row: Row): boolean {
-    const bit = 1 << this.of.id;
-    if ((row.fresh & bit) !== 0) this.window.push((row.good & bit) === 0);
-    return (this.broken = this.window.hits >= IMPOSSIBLE.bad);
+    const impossible = row.fresh & ~row.good & this.mask;
+    if (impossible === 0 && this.marked === 0) return false;
+    this.broken = false;
+    for (let c = 0; c < this.windows.length; c++) {
+      const bit = 1 << c;
+      const window = this.windows[c];
+      if ((row.fresh & this.mask & bit) !== 0) window.push((impossible & bit) !== 0);
+      this.marked = window.hits > 0 ? this.marked | bit : this.marked & ~bit;
+      if (window.hits < IMPOSSIBLE.bad || this.broken) continue;
+      this.broken = true;
+      this.worst = c;
+    }
+    return this.broken;
   }
 
   finding(): Finding {
+    const of = this.channels[this.worst];
+    const { hits } = this.windows[this.worst];
     return {
-      code: 'SENSOR_IMPOSSIBLE', value: this.window.hits, limit: IMPOSSIBLE.bad, unit: 'samples', channel: this.of.column,
-      detail: `${this.window.hits} of the last ${IMPOSSIBLE.window} ${WORD_OF[this.of.kind]} samples are impossible. Check the sensor and its cable.`,
+      code: 'SENSOR_IMPOSSIBLE', value: hits, limit: IMPOSSIBLE.bad, unit: 'samples', channel: of.column,
+      detail: `${hits} of the last ${IMPOSSIBLE.window} ${WORD_OF[of.kind]} samples are impossible. Check the sensor and its cable.`,
     };
   }
 
   begin(): void {
-    // The window runs on through the start of a run.
+    // The windows run on through the start of a run.
   }
 
   closest(): ClosestApproach | null {
@@ -96,7 +114,7 @@ const FROZEN_SAMPLES = 5;
  * `moved`: a channel that can honestly stand still counts only when the throttle moved this much (fraction) meanwhile.
  */
 export class FrozenRule implements Rule {
-  readonly channel: number;
+  readonly bit: number;
   broken = false;
   private since_us = -1;
   private value = 0;
@@ -110,11 +128,11 @@ export class FrozenRule implements Rule {
     private readonly longest_us: number,
     private readonly moved: number,
   ) {
-    this.channel = of.id;
+    this.bit = 1 << of.id;
   }
 
   step(row: Row): boolean {
-    const value = row.si[this.channel];
+    const value = row.si[this.of.id];
     if (!row.powered || this.since_us < 0 || value !== this.value) {
       this.since_us = row.powered ? row.tick_us : -1;
       this.value = value;

@@ -1,14 +1,15 @@
 // The supply: not stiff, or at its current limit. Both spoil a measurement before they hurt anything.
 import type { ClosestApproach } from '../../model/trip';
 import { show, showTime, type Channel, type Row } from '../row';
-import { Window, windowOf, type Finding, type Rule } from '../rule';
+import { badOf, freshIn } from '../../model/limits';
+import { Window, type Finding, type Rule } from '../rule';
 
 /** At its current limit a supply lets go of the voltage: current this near to the limit, voltage this far below what was set. */
 const NEAR_LIMIT = 0.97;
 const LET_GO = 0.95;
 
 export class SupplyLimitingRule implements Rule {
-  readonly channel: number;
+  readonly bit: number;
   broken = false;
   private readonly window: Window;
   private readonly bad: number;
@@ -20,10 +21,10 @@ export class SupplyLimitingRule implements Rule {
     private readonly set_V: number,
     private readonly for_s: number,
   ) {
-    this.channel = current.id;
-    const { window, bad } = windowOf(for_s, current.period_us);
+    this.bit = 1 << current.id;
+    const window = freshIn(for_s, current.period_us);
     this.window = new Window(window);
-    this.bad = bad;
+    this.bad = badOf(window);
   }
 
   step(row: Row): boolean {

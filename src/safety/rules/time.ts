@@ -1,11 +1,10 @@
 // Things that take too long: rows that do not come, a segment, the protocol, the run.
 import type { ClosestApproach, TripCode } from '../../model/trip';
 import { showTime, type Row } from '../row';
-import { Approach, type Finding, type Rule } from '../rule';
+import type { Finding, Rule } from '../rule';
 
 /** No row for longer than this of device time while the board is armed: the link loses them, or the board does. */
 export class SilenceRule implements Rule {
-  readonly channel = null;
   broken = false;
   private gap_us = 0;
 
@@ -37,7 +36,6 @@ export const SEGMENT_MARGIN_US = 50_000;
 
 /** The segment being played is older than its own bound and a margin: the board does not play what it was told. */
 export class SegmentTimeoutRule implements Rule {
-  readonly channel = null;
   broken = false;
   private ordinal = 0;
   private began_us = 0;
@@ -76,27 +74,32 @@ export class SegmentTimeoutRule implements Rule {
 
 /** Driving for longer than a bound: that of the protocol, or the longest run that the rig allows. */
 export class RunTimeRule implements Rule {
-  readonly channel = null;
   broken = false;
   /** Longest, µs. */
   bound_us: number;
   private began_us = -1;
-  private readonly approach: Approach | null;
+  private longest_us = -1;
+  private longestAt_us = 0;
 
   constructor(
     private readonly code: Extract<TripCode, 'PROTOCOL_TIMEOUT' | 'LONGEST_RUN'>,
     bound_s: number,
   ) {
     this.bound_us = bound_s * 1e6;
-    this.approach = code === 'LONGEST_RUN' ? new Approach('longest_run', bound_s, 's') : null;
   }
 
   step(row: Row): boolean {
-    if (!row.driving) this.began_us = -1;
-    else if (this.began_us < 0) this.began_us = row.tick_us;
-    const played = this.began_us < 0 ? 0 : row.tick_us - this.began_us;
-    if (row.driving) this.approach?.note(played / 1e6, row.tick_us);
-    return (this.broken = played > this.bound_us);
+    if (!row.driving) {
+      this.began_us = -1;
+      return (this.broken = false);
+    }
+    if (this.began_us < 0) this.began_us = row.tick_us;
+    const played_us = row.tick_us - this.began_us;
+    if (played_us > this.longest_us) {
+      this.longest_us = played_us;
+      this.longestAt_us = row.tick_us;
+    }
+    return (this.broken = played_us > this.bound_us);
   }
 
   finding(row: Row): Finding {
@@ -110,11 +113,13 @@ export class RunTimeRule implements Rule {
 
   begin(): void {
     this.began_us = -1;
+    this.longest_us = -1;
     this.broken = false;
-    this.approach?.begin();
   }
 
   closest(): ClosestApproach | null {
-    return this.approach?.get() ?? null;
+    if (this.longest_us < 0 || this.bound_us === Infinity) return null;
+    const limit = this.code === 'LONGEST_RUN' ? 'longest_run' : 'protocol bound';
+    return { limit, value: this.longest_us / 1e6, bound: this.bound_us / 1e6, unit: 's', ratio: this.longest_us / this.bound_us, tick_us: this.longestAt_us };
   }
 }
