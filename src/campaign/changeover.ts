@@ -1,5 +1,7 @@
 // What happens between two runs, as an ordered list of plain steps. Whoever owns the bench carries them out.
-import { MOUNTING, PROPELLER, SUPPLY, changesFor, type Change, type PlannedRun } from './plan';
+import { changesFor, type Change, type PlannedRun } from './plan';
+import { MOUNTING, PROPELLER, SUPPLY } from './plan-input';
+import { own } from './text';
 
 /** The campaign file's `between_runs`, in SI. */
 export interface BetweenRuns {
@@ -83,9 +85,9 @@ function handSteps(changes: readonly Change[], means: Readonly<Record<string, Fa
   const byHand = changes.filter((c) => c.by === 'operator').sort((a, b) => handRank(a.name) - handRank(b.name));
   if (byHand.length === 0) return [];
   const hands = byHand.map((c): Step => {
-    const mean = means[c.name];
-    const own = mean?.apply === 'operator' ? mean : null;
-    return { step: 'hands', condition: c.name, from: c.from, to: c.to, title: titleOf(c), checklist: own?.checklist ?? checklistOf(c), ask: own?.ask ?? [] };
+    const mean = own(means, c.name);
+    const given = mean?.apply === 'operator' ? mean : null;
+    return { step: 'hands', condition: c.name, from: c.from, to: c.to, title: titleOf(c), checklist: given?.checklist ?? checklistOf(c), ask: given?.ask ?? [] };
   });
   return [{ step: 'safe-for-hands' }, ...hands, { step: 'hands-off' }];
 }
@@ -128,7 +130,7 @@ function machineSteps(changes: readonly Change[], input: ChangeoverInput): Step[
   if (rig.length > 0) steps.push({ step: 'rig', parameters: Object.fromEntries(rig.map((c) => [c.name, { text: c.to, value: c.value }])) });
   for (const c of changes) {
     if (c.by !== 'command') continue;
-    const mean = input.means[c.name];
+    const mean = own(input.means, c.name);
     if (mean?.apply !== 'command') throw new TypeError(`Run ${input.next.index} changes ${c.name} by a command, but none is given for it.`);
     steps.push({ step: 'command', factor: c.name, from: c.from, to: c.to, value: c.value, command: mean.command, read_back: mean.read_back, time_limit_s: mean.time_limit_s });
   }

@@ -1,5 +1,5 @@
 // Which settings a campaign visits: factors crossed, points listed, or one factor at a time.
-import { bounded, distinctSlugs } from './text';
+import { bounded, distinctSlugs, own } from './text';
 
 /** Who or what brings a factor to its level. */
 export const APPLIERS = ['rig', 'supply', 'command', 'operator'] as const;
@@ -117,7 +117,7 @@ function crossed(sizes: readonly number[]): number[][] {
 }
 
 function rowOfPoint(factors: readonly Factor[], point: Point): number[] {
-  return factors.map((f) => f.levels.findIndex((l) => sameText(l.text, point[f.name])));
+  return factors.map((f) => f.levels.findIndex((l) => sameText(l.text, own(point, f.name))));
 }
 
 /** Spaces do not matter: `44kHz` and `44 kHz` are one level. */
@@ -157,7 +157,7 @@ function pointProblems(factors: readonly Factor[], design: Design): string[] {
         problems.push(`${where} puts ${name} at ${text}; accepted: ${factor.levels.map((l) => l.text).join(', ')}.`);
       }
     }
-    for (const f of factors) if (point[f.name] === undefined) problems.push(`${where} says nothing about ${f.name}; every factor needs a level.`);
+    for (const f of factors) if (own(point, f.name) === undefined) problems.push(`${where} says nothing about ${f.name}; every factor needs a level.`);
   });
   return problems;
 }

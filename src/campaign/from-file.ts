@@ -4,7 +4,8 @@ import type { CampaignFile } from '../model/files/campaign';
 import { levelKey, type Factor as FileFactor, type Point as FilePoint } from '../model/files/campaign-factors';
 import type { Rig } from '../model/files/rig';
 import type { Factor, Level, Point } from './design';
-import { PROPELLER, SUPPLY, type PlanInput, type ProtocolUse } from './plan';
+import { PROPELLER, SUPPLY, type PlanInput, type ProtocolUse } from './plan-input';
+import { own } from './text';
 
 /** Until cooling has been measured, a bounded wait is counted with this share of its bound. */
 const COOLING_SHARE = 0.25;
@@ -60,7 +61,7 @@ function levelOf(level: FileFactor['levels'][number]): Level {
 /** A point in the words of the factors' levels, so that `22000 Hz` finds `22 kHz`; what fits no level stays as written. */
 function pointOf(factors: CampaignFile['factors'], point: FilePoint): Point {
   return Object.fromEntries(Object.entries(point).map(([name, wanted]) => {
-    const same = factors[name]?.levels.find((l) => levelKey(l) === levelKey(wanted));
+    const same = own(factors, name)?.levels.find((l) => levelKey(l) === levelKey(wanted));
     return [name, (same ?? wanted).text];
   }));
 }
@@ -70,7 +71,7 @@ function inPlace(campaign: CampaignFile, rig: Pick<Rig, 'supply'>, article: Pick
   const out: Record<string, string> = { [PROPELLER]: article.propeller.mounted ? 'on' : 'off' };
   if (rig.supply.kind === 'manual') out[SUPPLY] = `${rig.supply.voltage_V} V`;
   for (const [name, factor] of Object.entries(campaign.factors)) {
-    const now = article.esc.settings[name];
+    const now = own(article.esc.settings, name);
     if (factor.apply !== 'operator' || now === undefined) continue;
     const level = factor.levels.find((l) => levelKey(l) === levelKey(now));
     if (level !== undefined) out[name] = level.text;

@@ -1,6 +1,6 @@
 // The plan as it is frozen beside the records, and what has changed against it when a campaign is taken up again.
 import type { CampaignPlan, Estimate } from './plan';
-import { canonicalJson } from './text';
+import { canonicalJson, own } from './text';
 
 export type Json = null | boolean | number | string | readonly Json[] | { readonly [key: string]: Json };
 
@@ -107,7 +107,7 @@ export function diffPlans(was: FrozenPlan, now: FrozenPlan): PlanDifference[] {
   compare('settings', was.plan.settings, now.plan.settings);
   compare('protocols', was.plan.protocols, now.plan.protocols);
   out.push(...diffRuns(was.plan.runs, now.plan.runs));
-  for (const name of new Set([...Object.keys(was.plan.bench), ...Object.keys(now.plan.bench)])) compare(name, was.plan.bench[name], now.plan.bench[name]);
+  for (const name of new Set([...Object.keys(was.plan.bench), ...Object.keys(now.plan.bench)])) compare(name, own(was.plan.bench, name), own(now.plan.bench, name));
   return out;
 }
 
@@ -127,7 +127,7 @@ function diffRuns(was: readonly FrozenRun[], now: readonly FrozenRun[]): PlanDif
 function walk(section: string, where: string, a: Json | undefined, b: Json | undefined, out: PlanDifference[]): void {
   if (a === b) return;
   if (isObject(a) && isObject(b)) {
-    for (const key of [...new Set([...Object.keys(a), ...Object.keys(b)])].sort()) walk(section, where === '' ? key : `${where}.${key}`, a[key], b[key], out);
+    for (const key of [...new Set([...Object.keys(a), ...Object.keys(b)])].sort()) walk(section, where === '' ? key : `${where}.${key}`, own(a, key), own(b, key), out);
     return;
   }
   if (Array.isArray(a) && Array.isArray(b)) {

@@ -1,59 +1,9 @@
 // The plan: every run of a campaign in its order, what changes before it and by whom, how long it all takes.
-import { CannotPlan, sameText, settingsOf, type Applier, type Design, type Factor, type Point, type Setting } from './design';
+import { CannotPlan, settingsOf, type Applier, type Factor, type Setting } from './design';
 import { orderRuns, type Cell, type CostlyCondition, type OrderedRun } from './order';
-import { slug } from './text';
-
-/** A protocol as a campaign uses it. */
-export interface ProtocolUse {
-  /** Distinguishes two uses of one protocol; otherwise the protocol's name. */
-  readonly label: string;
-  readonly protocol: string;
-  readonly params: Readonly<Record<string, unknown>>;
-  readonly propeller: 'on' | 'off' | 'any';
-  /** Supply voltage that it asks for, V; null = what the setting or the article says. */
-  readonly supply_V: number | null;
-  /** Playing time of one run, s, and size of its record, bytes. */
-  readonly duration_s: number;
-  readonly bytes: number;
-}
-
-/** Who changes what is not a factor. */
-export interface Hands {
-  readonly propeller: 'rig' | 'operator';
-  readonly supply: 'rig' | 'supply' | 'operator';
-  readonly mounting: 'rig' | 'operator';
-}
-
-/** Estimated times, s: of one change by each applier, of one re-mount, and between any two runs (cool-down, rest, zero). */
-export interface ChangeTimes {
-  readonly rig_s: number;
-  readonly supply_s: number;
-  readonly command_s: number;
-  readonly operator_s: number;
-  readonly remount_s: number;
-  readonly between_s: number;
-}
-
-export interface PlanInput {
-  readonly campaign: string;
-  readonly factors: readonly Factor[];
-  readonly design: Design;
-  readonly protocols: readonly ProtocolUse[];
-  readonly repeats: number;
-  readonly mountings: number;
-  /** See {@link orderRuns}; 1 = fewest changes. */
-  readonly visits: number;
-  readonly seed: number;
-  readonly shuffle: 'blocks' | 'all' | 'none';
-  readonly baselineEvery: number;
-  /** Levels of the baseline; a factor that is not named stands at its first level. */
-  readonly baseline: Point;
-  readonly nominal_V: number;
-  readonly by: Hands;
-  readonly times: ChangeTimes;
-  /** Conditions known to be in place at the start, by name (`propeller_mounted`, `supply_voltage`, factors). */
-  readonly inPlace: Readonly<Record<string, string>>;
-}
+import { MOUNTING, PROPELLER, SUPPLY, type ChangeTimes, type PlanInput, type ProtocolUse } from './plan-input';
+import { inputProblems } from './plan-problems';
+import { own, slug } from './text';
 
 /** Something that must be so before a run. */
 export interface Wanted {
@@ -129,10 +79,6 @@ export interface CampaignPlan {
   readonly estimate: Estimate;
 }
 
-export const PROPELLER = 'propeller_mounted';
-export const SUPPLY = 'supply_voltage';
-export const MOUNTING = 'mounting_number';
-
 /**
  * Plans a campaign.
  * @throws CannotPlan with every problem of factors, points, protocols and baseline; RangeError for impossible counts.
@@ -146,7 +92,7 @@ export function planCampaign(input: PlanInput): CampaignPlan {
   const cells: Cell[] = pairs.map((p) => ({ needs: costly.map((c) => p.wanted.find((w) => w.name === c.name)?.to ?? null) }));
   const order = orderRuns({
     cells, costly, repeats: input.repeats, mountings: input.mountings, visits: input.visits, seed: input.seed,
-    shuffle: input.shuffle, baselineEvery: input.baselineEvery, inPlace: costly.map((c) => input.inPlace[c.name] ?? null),
+    shuffle: input.shuffle, baselineEvery: input.baselineEvery, inPlace: costly.map((c) => own(input.inPlace, c.name) ?? null),
   });
   const baselines = new Baselines(input, costly);
   const runs = walk(input, order, (o) => (o.cell === null ? baselines.under(o) : pairs[o.cell]));
@@ -215,7 +161,7 @@ class Baselines {
     const held = new Map(this.costly.map((c, i) => [c.name, run.under[i]]));
     const levelOf = (f: Factor): string => {
       const bySupply = f.apply === 'supply' ? f.levels.find((l) => `${l.value} V` === held.get(SUPPLY))?.text : undefined;
-      return held.get(f.name) ?? bySupply ?? this.input.baseline[f.name] ?? f.levels[0].text;
+      return held.get(f.name) ?? bySupply ?? own(this.input.baseline, f.name) ?? f.levels[0].text;
     };
     const point = Object.fromEntries(this.input.factors.map((f) => [f.name, levelOf(f)]));
     const [setting] = settingsOf(this.input.factors, { kind: 'points', points: [point] });
@@ -259,7 +205,7 @@ function mountingWanted(input: PlanInput, mounting: number): Wanted {
 
 /** What has to change so that every wanted condition holds. */
 export function changesFor(present: Readonly<Record<string, string | undefined>>, wanted: readonly Wanted[]): Change[] {
-  return wanted.filter((w) => present[w.name] !== w.to).map((w) => ({ ...w, from: present[w.name] ?? null }));
+  return wanted.filter((w) => own(present, w.name) !== w.to).map((w) => ({ ...w, from: own(present, w.name) ?? null }));
 }
 
 /** Adds up time, hands and disk of runs in their order. */
@@ -291,42 +237,4 @@ function sum<T>(items: readonly T[], of: (item: T) => number): number {
   let total = 0;
   for (const item of items) total += of(item);
   return total;
-}
-
-const RESERVED = [PROPELLER, MOUNTING];
-
-function inputProblems(input: PlanInput): string[] {
-  const problems: string[] = [];
-  if (input.protocols.length === 0) problems.push('The campaign lists no protocols; give at least one.');
-  const labels = input.protocols.map((p) => p.label);
-  labels.forEach((label, i) => {
-    if (labels.indexOf(label) < i) problems.push(`Two protocols are called "${label}"; give each a label of its own.`);
-  });
-  for (const p of input.protocols) {
-    if (!(p.duration_s >= 0) || !(p.bytes >= 0)) problems.push(`Protocol "${p.label}" has a duration of ${p.duration_s} s and ${p.bytes} bytes; both must be known.`);
-  }
-  for (const f of input.factors) {
-    if (RESERVED.includes(f.name)) problems.push(`A factor cannot be called "${f.name}": the plan uses that word itself.`);
-    if (f.apply === 'supply' && f.levels.some((l) => l.value === null)) problems.push(`Factor "${f.name}" is set by the supply and needs voltages as levels.`);
-  }
-  if (input.factors.filter((f) => f.apply === 'supply').length > 1) problems.push('Two factors are set by the supply; a supply has one voltage.');
-  for (const [name, text] of Object.entries(input.baseline)) {
-    const factor = input.factors.find((f) => f.name === name);
-    if (factor === undefined) problems.push(`The baseline names the factor "${name}"; accepted: ${input.factors.map((f) => f.name).join(', ') || 'none'}.`);
-    else if (!factor.levels.some((l) => sameText(l.text, text))) problems.push(`The baseline puts ${name} at ${text}; accepted: ${factor.levels.map((l) => l.text).join(', ')}.`);
-  }
-  return problems;
-}
-
-/** Labels for protocols used more than once: `response`, `response-2`. */
-export function labelsFor(names: readonly string[]): string[] {
-  const taken = new Set(names);
-  const count = new Map<string, number>();
-  return names.map((name) => {
-    let n = (count.get(name) ?? 0) + 1;
-    let label = n === 1 ? name : `${name}-${n}`;
-    while (n > 1 && taken.has(label)) label = `${name}-${++n}`;
-    count.set(name, n);
-    return label;
-  });
 }

@@ -1,8 +1,13 @@
 // How many repeats a margin needs, from the spread of earlier campaigns.
 
-/** Quantile of Student's t: probability in 0..1, degrees of freedom > 0. Handed in, so that this folder needs no statistics. */
-export type TQuantile = (probability: number, df: number) => number;
-/** Quantile of chi-square, same shape. */
+/** Distributions, handed in so that this folder needs no statistics. */
+export interface Distributions {
+  /** Quantile of Student's t: probability in 0..1, degrees of freedom > 0. */
+  readonly tQuantile: (probability: number, df: number) => number;
+  /** Distribution function of the noncentral t. */
+  readonly noncentralTCdf: (t: number, df: number, noncentrality: number) => number;
+}
+/** Quantile of chi-square: probability in 0..1, degrees of freedom > 0. */
 export type ChiSquareQuantile = (probability: number, df: number) => number;
 
 export interface RepeatsQuestion {
@@ -27,34 +32,61 @@ export type RepeatsAnswer =
 export const MOST_REPEATS = 1000;
 
 /**
- * The least number of repeats of each setting. Normal repeats of equal spread, two-sided t interval of a difference on
- * ν = settings · (n − 1) degrees of freedom: n ≥ 2 (t(1−α/2, ν) + t(1−β, ν))² sd²/margin². For equivalence by two
- * one-sided tests the terms are t(1−α, ν) and t(1−β/2, ν), with no true difference.
- * Source: Chow, Shao and Wang, Sample Size Calculations in Clinical Research, section 3.2 (from memory). The sum of two t
- * quantiles stands for the noncentral t; where it is off, it asks for one repeat more or less.
+ * Chance that n repeats of each setting settle a comparison, for normal repeats of equal spread pooled over the settings
+ * (ν = settings · (n − 1) degrees of freedom), with δ = margin/(sd · √(2/n)) and F the noncentral t.
+ * Difference (settings that differ by the margin): 1 − F(t(1−α/2, ν); ν, δ), the two-sided t test.
+ * Equivalence (settings that are equal): at least 1 − 2 F(t(1−α, ν); ν, δ), by two one-sided tests; never more than the truth.
+ * Source: Chow, Shao and Wang, Sample Size Calculations in Clinical Research, sections 3.2.1 and 3.2.3 (from memory).
  */
-export function repeatsNeeded(q: RepeatsQuestion, t: TQuantile): RepeatsAnswer {
-  const problem = problemOf(q);
-  if (problem !== null) return { ok: false, why: problem };
-  const share = q.alpha / q.comparisons;
-  const claim = q.goal === 'difference' ? 1 - share / 2 : 1 - share;
-  const settle = q.goal === 'difference' ? q.power : 1 - (1 - q.power) / 2;
-  for (let n = 2; n <= MOST_REPEATS; n++) {
-    const df = q.settings * (n - 1);
-    const sum = t(claim, df) + Math.max(0, t(settle, df));
-    if (n >= 2 * (sum * q.sd / q.margin) ** 2) return { ok: true, repeats: n, half_width: t(claim, df) * q.sd * Math.sqrt(2 / n) };
-  }
-  return { ok: false, why: `More than ${MOST_REPEATS} repeats would be needed: the spread of one repeat (${q.sd}) is too large against the margin (${q.margin}). Improve the rig or widen the margin.` };
+export function chanceToSettle(q: Omit<RepeatsQuestion, 'power'>, repeats: number, from: Distributions): number {
+  const df = q.settings * (repeats - 1);
+  const shift = q.sd === 0 ? Infinity : q.margin / (q.sd * Math.sqrt(2 / repeats));
+  // Beyond this the chance is 1 to all digits, and the noncentral t needs not be asked.
+  if (shift > 35 + claimAt(q, df, from)) return 1;
+  const missed = from.noncentralTCdf(claimAt(q, df, from), df, shift);
+  return Math.max(0, q.goal === 'difference' ? 1 - missed : 1 - 2 * missed);
 }
 
-/** Smallest margin that `repeats` settle, by the same formula turned around; null for fewer than two. */
-export function marginReached(q: Omit<RepeatsQuestion, 'margin'>, repeats: number, t: TQuantile): number | null {
-  if (repeats < 2 || problemOf({ ...q, margin: 1 }) !== null) return null;
+function claimAt(q: Omit<RepeatsQuestion, 'power'>, df: number, from: Distributions): number {
   const share = q.alpha / q.comparisons;
-  const df = q.settings * (repeats - 1);
-  const claim = t(q.goal === 'difference' ? 1 - share / 2 : 1 - share, df);
-  const settle = Math.max(0, t(q.goal === 'difference' ? q.power : 1 - (1 - q.power) / 2, df));
-  return (claim + settle) * q.sd * Math.sqrt(2 / repeats);
+  return from.tQuantile(q.goal === 'difference' ? 1 - share / 2 : 1 - share, df);
+}
+
+/** The least number of repeats of each setting with the asked chance to settle it; the chance grows with the repeats. */
+export function repeatsNeeded(q: RepeatsQuestion, from: Distributions): RepeatsAnswer {
+  const problem = problemOf(q);
+  if (problem !== null) return { ok: false, why: problem };
+  const enough = (n: number): boolean => chanceToSettle(q, n, from) >= q.power;
+  let low = 1;
+  let high = 2;
+  while (!enough(high)) {
+    if (high === MOST_REPEATS) {
+      return { ok: false, why: `More than ${MOST_REPEATS} repeats would be needed: the spread of one repeat (${q.sd}) is too large against the margin (${q.margin}). Improve the rig or widen the margin.` };
+    }
+    low = high;
+    high = Math.min(2 * high, MOST_REPEATS);
+  }
+  while (high - low > 1) {
+    const middle = (low + high) >> 1;
+    if (enough(middle)) high = middle;
+    else low = middle;
+  }
+  return { ok: true, repeats: high, half_width: claimAt(q, q.settings * (high - 1), from) * q.sd * Math.sqrt(2 / high) };
+}
+
+/** Smallest margin that so many repeats settle, to four digits; null for fewer than two repeats or a question without sense. */
+export function marginReached(q: Omit<RepeatsQuestion, 'margin'>, repeats: number, from: Distributions): number | null {
+  if (repeats < 2 || problemOf({ ...q, margin: 1 }) !== null) return null;
+  if (q.sd === 0) return 0;
+  let low = 0;
+  let high = q.sd;
+  while (chanceToSettle({ ...q, margin: high }, repeats, from) < q.power) high *= 2;
+  while (high - low > 1e-5 * high) {
+    const middle = (low + high) / 2;
+    if (chanceToSettle({ ...q, margin: middle }, repeats, from) >= q.power) high = middle;
+    else low = middle;
+  }
+  return high;
 }
 
 export interface Spread {

@@ -57,21 +57,47 @@ export function distinctSlugs(texts: readonly string[]): string[] {
   return plain.map((s, i) => (count.get(s.toLowerCase()) === 1 ? s : `${s}.${shortHash(texts[i])}`));
 }
 
+/** A record's own entry; a factor may be called `constructor`. */
+export function own<T>(record: Readonly<Record<string, T>>, key: string): T | undefined {
+  return Object.hasOwn(record, key) ? record[key] : undefined;
+}
+
 /**
  * JSON with the keys of every object in code-unit order and nothing undefined: the same value gives the same text.
- * @throws TypeError for a number that JSON cannot hold, naming the place.
+ * @throws TypeError for what JSON cannot hold, naming the place.
  */
-export function canonicalJson(value: unknown, where = '$'): string {
-  if (value === null || typeof value === 'boolean' || typeof value === 'string') return JSON.stringify(value);
-  if (typeof value === 'number') {
-    if (!Number.isFinite(value)) throw new TypeError(`${where} is ${value}, which a plan cannot hold.`);
-    return JSON.stringify(value);
+export function canonicalJson(value: unknown): string {
+  switch (typeof value) {
+    case 'string': return JSON.stringify(value);
+    case 'boolean': return value ? 'true' : 'false';
+    case 'number':
+      if (!Number.isFinite(value)) throw new Unfit(String(value));
+      return JSON.stringify(value);
+    case 'object': break;
+    default: throw new Unfit(`a ${typeof value}`);
   }
-  if (Array.isArray(value)) return `[${value.map((v, i) => canonicalJson(v ?? null, `${where}[${i}]`)).join(',')}]`;
-  if (typeof value === 'object') {
-    const record = value as Record<string, unknown>;
-    const keys = Object.keys(record).filter((k) => record[k] !== undefined).sort();
-    return `{${keys.map((k) => `${JSON.stringify(k)}:${canonicalJson(record[k], `${where}.${k}`)}`).join(',')}}`;
+  if (value === null) return 'null';
+  if (Array.isArray(value)) return `[${value.map((v, i) => placed(v ?? null, `[${i}]`)).join(',')}]`;
+  const record = value as Record<string, unknown>;
+  const parts: string[] = [];
+  for (const key of Object.keys(record).sort()) {
+    if (record[key] !== undefined) parts.push(`${JSON.stringify(key)}:${placed(record[key], key)}`);
   }
-  throw new TypeError(`${where} is a ${typeof value}, which a plan cannot hold.`);
+  return `{${parts.join(',')}}`;
+}
+
+/** The place is put together only when something is wrong. */
+class Unfit extends TypeError {
+  constructor(readonly what: string, readonly where = '') {
+    super(`${where === '' ? 'The value' : where} is ${what}, which a plan cannot hold.`);
+  }
+}
+
+function placed(value: unknown, place: string): string {
+  try {
+    return canonicalJson(value);
+  } catch (e) {
+    if (!(e instanceof Unfit)) throw e;
+    throw new Unfit(e.what, e.where === '' || e.where.startsWith('[') ? `${place}${e.where}` : `${place}.${e.where}`);
+  }
 }

@@ -1,6 +1,6 @@
 // Plan inputs that several tests share: the demo campaign's shape with our own invented times.
 import type { Factor } from '../../src/campaign/design';
-import type { PlanInput, ProtocolUse } from '../../src/campaign/plan';
+import type { PlanInput, ProtocolUse } from '../../src/campaign/plan-input';
 
 export const factorOf = (name: string, unit: string, values: readonly number[], apply: Factor['apply'] = 'rig'): Factor => ({
   name, apply, levels: values.map((value) => ({ text: `${value} ${unit}`, value })),
@@ -18,3 +18,11 @@ export const scout = (part: Partial<PlanInput> = {}): PlanInput => ({
   by: { propeller: 'rig', supply: 'supply', mounting: 'rig' },
   times: { rig_s: 0.1, supply_s: 0.5, command_s: 8, operator_s: 300, remount_s: 900, between_s: 20 }, inPlace: {}, ...part,
 });
+
+/** Processor time of some work, s: what other programs on the machine do does not count. */
+export function cpuSeconds(work: () => void): number {
+  const before = process.cpuUsage();
+  work();
+  const used = process.cpuUsage(before);
+  return (used.user + used.system) / 1e6;
+}

@@ -1,13 +1,13 @@
 // Goal: a campaign killed anywhere goes on at the first run without a good outcome, repeats no good one, skips none, applies half-done settings again.
 // Method: a driver without a bench on a journal kept as text; killed at every write, the journal cut at every byte; 10 000 runs timed.
 import fc from 'fast-check';
-import { performance } from 'node:perf_hooks';
 import { describe, expect, test } from 'vitest';
 import { journalLine, readJournal, type JournalEntry } from '../../src/campaign/journal';
-import { planCampaign, PROPELLER, type PlannedRun } from '../../src/campaign/plan';
+import { planCampaign, type PlannedRun } from '../../src/campaign/plan';
+import { PROPELLER } from '../../src/campaign/plan-input';
 import { JournalMismatch, Ledger, recordStem } from '../../src/campaign/resume';
 import { Disk, FINGERPRINT, session, STOP_ALWAYS, type Fate } from './drive';
-import { factorOf, KV, scout, use } from './inputs';
+import { cpuSeconds, factorOf, KV, scout, use } from './inputs';
 
 const small = planCampaign(scout({
   factors: [factorOf('timing_advance', 'deg', [0, 8]), factorOf('switching_frequency', 'kHz', [22, 44])],
@@ -79,9 +79,11 @@ describe('killed at a write', () => {
 });
 
 describe('a journal cut at any byte', () => {
+  const few = small.slice(0, 6);
+  const everyFew = few.map((r) => r.index);
   const disk = new Disk();
   const fate: Fate = (run, attempt) => (run === 5 && attempt === 1 ? { outcome: 'tripped', trip: 'DESYNC_COUNT' } : { outcome: 'done' });
-  session(small, disk, { retry_once: ['DESYNC_COUNT'], skip_setting: [] }, fate, {});
+  session(few, disk, { retry_once: ['DESYNC_COUNT'], skip_setting: [] }, fate, {});
   const lines = disk.text.split('\n').slice(0, -1);
 
   test('yields exactly its whole lines, and a cut tail is seen', () => {
@@ -101,11 +103,11 @@ describe('a journal cut at any byte', () => {
       const again = new Disk();
       again.text = disk.text.slice(0, cut);
       const before = goodOf(again.text);
-      expect(before).toEqual(everyRun.slice(0, before.length));
-      session(small, again, STOP_ALWAYS, good, {});
-      expect(goodOf(again.text)).toEqual(everyRun);
+      expect(before).toEqual(everyFew.slice(0, before.length));
+      session(few, again, STOP_ALWAYS, good, {});
+      expect(goodOf(again.text)).toEqual(everyFew);
     }
-  }, 60_000);
+  });
 
   test('the remains of a cut line in the middle are told and passed over', () => {
     const text = [lines[0], lines[1].slice(0, 20), ...lines.slice(1)].join('\n');
@@ -196,9 +198,8 @@ test('10 000 runs are scanned within 1 s', () => {
     journalLine({ type: 'started', run: i + 1, attempt: 1, record: `runs/${i + 1}-thrust-curve.mcap`, at: '2025-01-01T00:00:00Z' }),
     journalLine({ type: 'ended', run: i + 1, attempt: 1, outcome: 'done', detail: 'Played 12 segments.', at: '2025-01-01T00:00:00Z' }),
   ])].join('');
-  const before = performance.now();
-  const next = new Ledger(runs, FINGERPRINT).applyAll(readJournal(text).entries).next();
-  const took = performance.now() - before;
-  expect(next).toEqual({ kind: 'run', run: 10_000, attempt: 1 });
-  expect(took).toBeLessThan(1000);
+  expect(cpuSeconds(() => {
+    const next = new Ledger(runs, FINGERPRINT).applyAll(readJournal(text).entries).next();
+    expect(next).toEqual({ kind: 'run', run: 10_000, attempt: 1 });
+  })).toBeLessThan(1);
 });

@@ -45,6 +45,12 @@ describe('one decision', () => {
     expect(decideAfter(tripped, both, history(3, 0)).why).toMatch(/^3 different runs tripped on STALL; the third was run 7/);
   });
 
+  test('a failure of record, link or program stops, listed or not', () => {
+    const listed: TripPolicy = { retry_once: TRIP_CODES, skip_setting: TRIP_CODES };
+    for (const trip of ['CANNOT_RECORD', 'LINK_LOST', 'HOST_FAULT'] as const) expect(decideAfter({ run: 1, outcome: 'tripped', trip }, listed, history(1, 0)).what).toBe('stop');
+    expect(decideAfter({ run: 1, outcome: 'tripped', trip: 'HOST_STALLED' }, listed, history(1, 0)).what).toBe('retry');
+  });
+
   test('the stop input is a person: listed or not, it stops', () => {
     const listed: TripPolicy = { retry_once: ['STOP_INPUT'], skip_setting: ['STOP_INPUT'] };
     expect(decideAfter({ run: 1, outcome: 'tripped', trip: 'STOP_INPUT' }, listed, history(1, 0))).toMatchObject({ what: 'stop', why: expect.stringContaining('A person') as string });
