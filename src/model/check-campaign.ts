@@ -1,5 +1,5 @@
 // Contradictions inside a campaign file and between it and the rig.
-import { formatQuantity } from '../units';
+import { DIMENSIONS, formatQuantity } from '../units';
 import { levelKey, type Factor, type Point } from './files/campaign-factors';
 import type { CampaignFile } from './files/campaign';
 import type { Rig } from './files/rig';
@@ -152,5 +152,5 @@ function known(name: string, names: readonly string[] | null, at: Path, what: st
 }
 
 function kindOf(level: Setting): string {
-  return level.kind === 'quantity' ? `a ${level.dimension.replaceAll('_', ' ')}` : `a ${level.kind}`;
+  return level.kind === 'quantity' ? DIMENSIONS[level.dimension].name : `a ${level.kind}`;
 }

@@ -73,7 +73,7 @@ export function checkNeeds(name: string, needs: ProtocolNeeds, rigFile: Loaded<R
   };
   if (needs.propeller !== 'any' && !can.propeller && (needs.propeller === 'on') !== article.propeller.mounted) {
     say(`${name} needs the propeller ${needs.propeller}, ${articleFile.file} declares it ${article.propeller.mounted ? 'on' : 'off'}`,
-      `take it ${needs.propeller === 'off' ? 'off' : 'and mount it'}, then propeller.mounted: ${needs.propeller} in ${articleFile.file}`, [articleFile, ['propeller', 'mounted']]);
+      `${needs.propeller === 'off' ? 'take it off' : 'mount it'}, then propeller.mounted: ${needs.propeller} in ${articleFile.file}`, [articleFile, ['propeller', 'mounted']]);
   }
   for (const channel of needs.channels) {
     if (!rig.channels.some((c) => c.kind === channel)) say(`${name} needs the channel ${channel}, which ${rigFile.file} does not declare`, `channels.${channel} in ${rigFile.file}`, [rigFile, ['channels', channel]]);
