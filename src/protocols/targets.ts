@@ -19,23 +19,31 @@ const SHARE_OF_IDEAL_SPEED = 0.6;
  * 1865). Else a quarter of the declared maximum current at the nominal voltage. Never above half the maximum current.
  */
 export function hoverPower(f: DriveFacts): Derived {
-  const most = MOST_OF_MAX_CURRENT * f.max_current_A * f.nominal_V;
-  if (f.hover_thrust_N === null || f.propeller_diameter_m === null) {
-    const value = rounded(SHARE_OF_MAX_CURRENT * f.max_current_A * f.nominal_V);
-    return { value, why: `${formatQuantity(value, 'power')} is ${SHARE_OF_MAX_CURRENT * 100} % of the declared maximum current, ${formatNumber(f.max_current_A)} A, at ${formatNumber(f.nominal_V)} V; the article declares no hover thrust or no propeller diameter` };
-  }
-  const disc_m2 = (Math.PI / 4) * f.propeller_diameter_m ** 2;
-  const estimate = f.hover_thrust_N ** 1.5 / Math.sqrt(2 * AIR_KG_PER_M3 * disc_m2) / SYSTEM_EFFICIENCY;
-  const value = rounded(Math.min(estimate, most));
-  const basis = `about hover, estimated from ${formatQuantity(f.hover_thrust_N, 'force')} of thrust and a ${formatQuantity(f.propeller_diameter_m, 'length')} propeller`;
-  return { value, why: `${formatQuantity(value, 'power')} is ${estimate <= most ? basis : `half of the declared maximum current at ${formatNumber(f.nominal_V)} V (${basis}: ${formatQuantity(estimate, 'power')}, which is more)`}` };
+  const { power_W, why } = atHover(f);
+  const value = rounded(power_W);
+  return { value, why: `${formatQuantity(value, 'power')} is ${why}` };
 }
 
-/** Current at about hover, A: the power of {@link hoverPower} at the nominal voltage. */
+/** Current at about hover, A: the power of {@link hoverPower} over the nominal voltage. */
 export function hoverCurrent(f: DriveFacts): Derived {
-  const power = hoverPower(f);
-  const value = rounded(power.value / f.nominal_V);
-  return { value, why: `${formatQuantity(value, 'current')} at ${formatNumber(f.nominal_V)} V: ${power.why}` };
+  const { power_W, why } = atHover(f);
+  const value = rounded(power_W / f.nominal_V);
+  return { value, why: `${formatQuantity(value, 'current')} at ${formatNumber(f.nominal_V)} V is ${why}` };
+}
+
+/** The same before rounding, and what it rests on. */
+function atHover(f: DriveFacts): { readonly power_W: number; readonly why: string } {
+  const full_W = f.max_current_A * f.nominal_V;
+  const declared = `the declared maximum current of ${formatNumber(f.max_current_A)} A`;
+  if (f.hover_thrust_N === null || f.propeller_diameter_m === null) {
+    return { power_W: SHARE_OF_MAX_CURRENT * full_W, why: `${SHARE_OF_MAX_CURRENT * 100} % of ${declared}; the article declares no hover thrust or no propeller diameter` };
+  }
+  const disc_m2 = (Math.PI / 4) * f.propeller_diameter_m ** 2;
+  const power_W = f.hover_thrust_N ** 1.5 / Math.sqrt(2 * AIR_KG_PER_M3 * disc_m2) / SYSTEM_EFFICIENCY;
+  const basis = `about hover, estimated from ${formatQuantity(f.hover_thrust_N, 'force')} of thrust and a ${formatQuantity(f.propeller_diameter_m, 'length')} propeller`;
+  const most_W = MOST_OF_MAX_CURRENT * full_W;
+  if (power_W <= most_W) return { power_W, why: basis };
+  return { power_W: most_W, why: `${MOST_OF_MAX_CURRENT * 100} % of ${declared}; ${basis}, it would be ${formatQuantity(power_W, 'power')}` };
 }
 
 /** Speed that the motor certainly passes once it runs at this throttle: 60 % of throttle times KV times voltage, rpm. */

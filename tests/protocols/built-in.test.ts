@@ -132,7 +132,7 @@ describe('targets taken from the article', () => {
 
   test('a target out of bounds says where it came from', () => {
     const huge = prepare(builtIn('soak'), {}, { ...FACTS, max_current_A: 5000, hover_thrust_N: null });
-    expect(huge).toMatchObject({ ok: false, problems: [{ path: ['power'], message: expect.stringMatching(/25 % of the declared.*give it yourself/s) as string }] });
+    expect(huge).toMatchObject({ ok: false, problems: [{ path: ['power'], message: expect.stringMatching(/25 % of the declared maximum.*give it yourself/s) as string }] });
   });
 });
 
