@@ -1,5 +1,6 @@
 // Goal: a campaign file, a rig and an article become the plan that they describe.
 // Method: files as a person writes them, read by the model; the demo's campaign counted; hands as rig and article say.
+import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { planInput } from '../../src/campaign/from-file';
 import { planCampaign } from '../../src/campaign/plan';
@@ -65,4 +66,14 @@ describe('designs and factors', () => {
     const word = planCampaign(planInput(campaign('', '{ motor: { levels: [a, b], apply: operator, specimen: true, checklist: [Swap] } }'), rig('twin', 'twin'), article(), uses));
     expect(word.settings.map((s) => s.levels.motor)).toEqual([{ text: 'a', value: null }, { text: 'b', value: null }]);
   });
+});
+
+test('the example of the documentation page is a valid file and gives the runs that it shows', () => {
+  const page = readFileSync(new URL('../../docs/campaigns.md', import.meta.url), 'utf8');
+  const yaml = (/```yaml\n([\s\S]*?)```/.exec(page)?.[1] ?? '').replace(/^ {3}/gm, '');
+  const loaded = loadFile('campaign', 'campaigns/scout-settings.yaml', yaml);
+  expect(loaded.problems).toEqual([]);
+  const plan = planCampaign(planInput(loaded.value as CampaignFile, rig('twin', 'twin'), article(), uses));
+  expect(plan.runs.filter((r) => r.kind === 'cell')).toHaveLength(240);
+  expect(plan.runs.filter((r) => r.kind === 'baseline')).toHaveLength(1 + 240 / 20);
 });
