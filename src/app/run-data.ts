@@ -121,14 +121,21 @@ function factsOf(header: RunHeader): RunFacts {
   const thrustChannel = Array.isArray(thrust) ? (thrust as JsonObject[]).find((c) => c.kind === 'thrust') : undefined;
   return {
     voltage_at: rig.voltage_at === 'supply' ? 'supply' : 'esc',
-    lead_resistance_ohm: numberIn(rig, 'lead_resistance_ohm') ?? 0,
-    u_lead_resistance: numberIn(rig, 'u_lead_resistance') ?? 0,
+    ...leadOf(header),
     pole_pairs: numberIn(motor, 'pole_pairs'), motor_resistance_ohm: numberIn(motor, 'resistance_ohm'),
     propeller_diameter_m: numberIn(propeller, 'diameter_m'), propeller_on: typeof mounted === 'boolean' ? mounted : null,
     hover_thrust_N: hoverThrust(header),
     natural_frequency_Hz: numberIn(thrustChannel ?? null, 'natural_frequency_Hz'),
     air: airOf(header.environment) ?? airOf(objectIn(rig, 'environment')),
   };
+}
+
+/** The calibrated lead resistance, else the declared one, whose uncertainty nobody stated. */
+function leadOf({ rig, calibration }: RunHeader): Pick<RunFacts, 'lead_resistance_ohm' | 'u_lead_resistance'> {
+  const calibrated = objectIn(calibration, 'lead_resistance');
+  const value = numberIn(objectIn(calibrated, 'law'), 'value');
+  if (value !== null) return { lead_resistance_ohm: value, u_lead_resistance: numberIn(calibrated, 'u_gain') ?? 0 };
+  return { lead_resistance_ohm: numberIn(rig, 'lead_resistance_ohm') ?? 0, u_lead_resistance: 0 };
 }
 
 /** The article's declared hover thrust, else what the craft needs of each rotor on the stand. */

@@ -1,0 +1,159 @@
+/**
+ * response: times of hard steps up and down. Speed is the primary signal: the load cell rings and is filtered, current leads the
+ * rotor. A step in or just after a desync is counted and left out.
+ */
+import { measureStep, type StepFigures } from '../physics/step';
+import { between, channelOf, type PlayedSegment, type RunChannel, type RunData } from '../run-data';
+import { median } from '../stats/summary';
+import type { MetricName } from './catalogue';
+import { channelEffects } from './common';
+import { exact, metric, noMetric, type Reading, type RunMetric } from './reading';
+
+/** Seconds before the command that are looked at, for the foot of the step. */
+const FOOT_S = 0.04;
+/** Part of each dwell that shows its level. */
+const TAIL = 0.25;
+/** A step that begins this soon after a desync starts from an unsettled level. */
+const AFTERMATH_S = 0.2;
+
+type Direction = 'rise' | 'fall';
+type Step = { readonly segment: PlayedSegment; readonly direction: Direction };
+
+/** The mean of all good steps, on a common clock, as a fraction of the step: 0 before, 1 after. */
+export type MeanStep = { readonly direction: Direction; readonly t_s: readonly number[]; readonly fraction: readonly number[]; readonly steps: number; readonly initial_rpm: number; readonly final_rpm: number };
+
+/** Metrics of a response run, and the mean steps for charts. */
+export type ResponseResult = { readonly metrics: RunMetric[]; readonly steps: MeanStep[]; readonly leftOut: number };
+
+const TIMES: readonly (readonly [Record<Direction, MetricName>, (f: StepFigures) => number | null, string])[] = [
+  [{ rise: 'rise_time_10_90_s', fall: 'fall_time_90_10_s' }, (f) => f.t10to90_s, '10 to 90 %'],
+  [{ rise: 'rise_time_20_80_s', fall: 'fall_time_80_20_s' }, (f) => f.t20to80_s, '20 to 80 %'],
+  [{ rise: 'rise_t50_s', fall: 'fall_t50_s' }, (f) => f.t50_s, 'command to 50 %'],
+  [{ rise: 'rise_t80_s', fall: 'fall_t80_s' }, (f) => f.t80_s, 'command to 80 %'],
+  [{ rise: 'rise_dead_time_s', fall: 'fall_dead_time_s' }, (f) => f.deadTime_s, 'command to 10 %'],
+  [{ rise: 'rise_rate_per_s', fall: 'fall_rate_per_s' }, (f) => f.rate_per_s, '0.6 over 20 to 80 %'],
+];
+const OF_MEAN: readonly (readonly [Record<Direction, MetricName>, (f: StepFigures) => number | null, string])[] = [
+  [{ rise: 'rise_settling_s', fall: 'fall_settling_s' }, (f) => f.settling_s, 'into ±5 % for good'],
+  [{ rise: 'rise_overshoot', fall: 'fall_overshoot' }, (f) => f.overshoot, 'excursion past the final level'],
+];
+
+/** Measures every step of a run. */
+export function responseMetrics(data: RunData): ResponseResult {
+  const speed = channelOf(data, 'speed');
+  const all = stepsOf(data);
+  const good = all.filter((s) => s.segment.ended === 'time' && !nearDesync(data, s.segment));
+  const leftOut = all.length - good.length;
+  const flags = leftOut > 0 ? [`${leftOut} of ${all.length} steps are left out (desync, or not played to the end)`] : [];
+  const results = (['rise', 'fall'] as const).map((d) => direction(d, speed, good.filter((s) => s.direction === d), flags));
+  return {
+    metrics: [...results.flatMap((r) => r.metrics), peakCurrent(data, good, flags), metric('desyncs', exact(data.desyncs.length), 'desync events counted in the record')],
+    steps: results.flatMap((r) => (r.mean === null ? [] : [r.mean])), leftOut,
+  };
+}
+
+function stepsOf(data: RunData): Step[] {
+  return data.segments.flatMap((segment): Step[] => {
+    const { role } = segment.segment;
+    return role === 'step-up' ? [{ segment, direction: 'rise' }] : role === 'step-down' ? [{ segment, direction: 'fall' }] : [];
+  });
+}
+
+function nearDesync(data: RunData, { start_s, end_s, ordinal }: PlayedSegment): boolean {
+  return data.desyncs.some((d) => d.ordinal === ordinal || (d.t_s + d.duration_s > start_s - AFTERMATH_S && d.t_s - d.duration_s < end_s));
+}
+
+function direction(name: Direction, speed: RunChannel | null, steps: readonly Step[], flags: readonly string[]): { metrics: RunMetric[]; mean: MeanStep | null } {
+  const wanted = [...TIMES, ...OF_MEAN];
+  const none = (reason: string) => ({ metrics: wanted.map(([names]) => noMetric(names[name], reason, flags)), mean: null });
+  if (speed === null) return none('the rig has no speed channel, and step times are taken from speed');
+  if (steps.length === 0) return none(`no ${name === 'rise' ? 'step up' : 'step down'} can be used`);
+  const levels = levelsOf(speed, steps);
+  if (levels === null) return none('the speed was not measured at both levels');
+  if ((levels.final - levels.initial) * (name === 'rise' ? 1 : -1) <= 0) return none(`the speed went from ${levels.initial.toFixed(0)} to ${levels.final.toFixed(0)} rpm: not the step that was commanded`);
+  const figures = steps.map(({ segment }) => {
+    const part = between(speed, segment.start_s - FOOT_S, segment.end_s);
+    return part.value.length < 8 ? null : measureStep(part.t_s, part.value, { command_s: segment.start_s, levels });
+  });
+  const times = TIMES.map(([names, pick, what]) => {
+    const values = figures.flatMap((f) => { const v = f === null ? null : pick(f); return v === null ? [] : [v]; });
+    const lost = steps.length - values.length;
+    return values.length === 0 ? noMetric(names[name], 'the speed does not cross the reference levels in any step', flags)
+      : metric(names[name], { ...centre(values), effects: {} }, `speed, ${what}, mean of ${values.length} steps between the levels of the whole train`, lost > 0 ? [...flags, `${lost} steps did not cross the reference levels`] : flags);
+  });
+  const mean = meanStep(name, speed, steps, levels);
+  const shape = measureStep(mean.t_s, mean.fraction, { command_s: 0, levels: { initial: 0, final: 1 } });
+  const rest = OF_MEAN.map(([names, pick, what]) => {
+    const value = pick(shape);
+    return value === null ? noMetric(names[name], shape.missing.join('; ') || 'not shown by the mean step', flags)
+      : metric(names[name], exact(value), `mean of ${mean.steps} aligned steps of speed, ${what}`, flags);
+  });
+  return { metrics: [...times, ...rest], mean };
+}
+
+/** Mean and its standard error. Steps of one train share the run: the error is that of this run, not of repeats. */
+function centre(values: readonly number[]): Pick<Reading, 'value' | 'within'> {
+  const n = values.length;
+  const mean = values.reduce((a, b) => a + b, 0) / n;
+  const square = values.reduce((sum, v) => sum + (v - mean) ** 2, 0);
+  return { value: mean, within: n < 2 ? 0 : Math.sqrt(square / (n - 1) / n) };
+}
+
+/** State levels of the train: medians over the dwells of what each shows before its end, so quantised speed averages out. */
+function levelsOf(speed: RunChannel, steps: readonly Step[]): { initial: number; final: number } | null {
+  const level = (from: (s: PlayedSegment) => number, to: (s: PlayedSegment) => number): number | null => {
+    const means = steps.flatMap(({ segment }) => {
+      const part = between(speed, from(segment), to(segment)).value;
+      return part.length === 0 ? [] : [part.reduce((a, b) => a + b, 0) / part.length];
+    });
+    return median(means);
+  };
+  const length = (s: PlayedSegment): number => s.end_s - s.start_s;
+  const initial = level((s) => s.start_s - TAIL * length(s), (s) => s.start_s);
+  const final = level((s) => s.end_s - TAIL * length(s), (s) => s.end_s);
+  return initial === null || final === null ? null : { initial, final };
+}
+
+/** All steps on a clock that starts at the command, in cells as wide as the samples come. */
+function meanStep(name: Direction, speed: RunChannel, steps: readonly Step[], levels: { initial: number; final: number }): MeanStep {
+  const cell_s = Math.max(0.001, speed.period_s);
+  const shortest = Math.min(...steps.map((s) => s.segment.end_s - s.segment.start_s));
+  const first = -Math.floor(FOOT_S / cell_s);
+  const count = Math.max(1, Math.floor(shortest / cell_s) - first);
+  const sum = new Float64Array(count);
+  const at = new Float64Array(count);
+  const n = new Float64Array(count);
+  for (const { segment } of steps) {
+    const part = between(speed, segment.start_s + first * cell_s, segment.start_s + shortest);
+    for (let i = 0; i < part.value.length; i++) {
+      const cell = Math.floor((part.t_s[i] - segment.start_s) / cell_s + 1e-6) - first;
+      if (cell < 0 || cell >= count) continue;
+      sum[cell] += part.value[i];
+      at[cell] += part.t_s[i] - segment.start_s;
+      n[cell]++;
+    }
+  }
+  const t_s: number[] = [];
+  const fraction: number[] = [];
+  for (let c = 0; c < count; c++) {
+    if (n[c] === 0) continue;
+    t_s.push(at[c] / n[c]);
+    fraction.push((sum[c] / n[c] - levels.initial) / (levels.final - levels.initial));
+  }
+  return { direction: name, t_s, fraction, steps: steps.length, initial_rpm: levels.initial, final_rpm: levels.final };
+}
+
+function peakCurrent(data: RunData, steps: readonly Step[], flags: readonly string[]): RunMetric {
+  const current = channelOf(data, 'current');
+  if (current === null) return noMetric('peak_current_A', 'the rig has no current channel', flags);
+  const peaks = steps.flatMap(({ segment, direction: d }) => {
+    if (d !== 'rise') return [];
+    let most = -Infinity;
+    for (const v of between(current, segment.start_s, segment.end_s).value) if (v > most) most = v;
+    return Number.isFinite(most) ? [most] : [];
+  });
+  if (peaks.length === 0) return noMetric('peak_current_A', 'no step up can be used', flags);
+  const { value, within } = centre(peaks);
+  const filter = current.filter_Hz === null ? '' : `, behind a filter of ${current.filter_Hz} Hz`;
+  return metric('peak_current_A', { value, within, effects: channelEffects(current, value) }, `highest sample of each step up, mean of ${peaks.length} steps${filter}`, flags);
+}
