@@ -1,4 +1,5 @@
 // From a file on the command line to a plan that may be run: everything loaded, every contradiction found, nothing touched.
+import { METRIC_NAMES } from '../analysis/metrics/catalogue';
 import { CannotPlan, describeSetting, labelsFor, planCampaign, planInput, type CampaignPlan, type ProtocolUse } from '../campaign';
 import { basename, dirname, exists, isFolder, join, relative, resolve, workingFolder } from '../host/files';
 import { channelFacts } from '../model/channel-facts';
@@ -63,7 +64,7 @@ export function prepareCampaign(target: string, options: PrepareOptions = {}): R
   const bench = loadBench(asked.folder, asked.rigPath, asked.articlePath);
   const problems = [...bench.problems, ...asked.loaded.problems, ...notYet('campaign', asked.loaded), ...benchProblems(bench)];
   const rigSettings = bench.rig.usable?.link.kind === 'twin' ? SETTING_NAMES : null;
-  problems.push(...checkCampaign(asked.loaded, { rig: bench.rig, protocols: bench.catalogue.names, metrics: null, rigSettings }));
+  problems.push(...checkCampaign(asked.loaded, { rig: bench.rig, protocols: bench.catalogue.names, metrics: METRIC_NAMES, rigSettings }));
   problems.push(...levelProblems(asked.loaded));
   const protocols = readyProtocols(asked.loaded, bench, asked.single, problems);
   refuse(problems);

@@ -24,11 +24,11 @@ export interface World {
   /** A run begins: faults that the rig file asks of the simulated rig start to count. */
   beginRun(): void;
   endRun(): void;
-  setSupply(volts: number): void;
-  setPropeller(on: boolean): void;
+  setSupply(volts: number): Promise<void>;
+  setPropeller(on: boolean): Promise<void>;
   setParameter(name: string, value: number): void;
-  remount(): void;
+  remount(): Promise<void>;
   /** A deliberate act after a trip. Resolves to the reasons why the latch stays; empty when it is clear. */
-  clearTrip(): Promise<readonly string[]>;
+  clearTrip(why: string): Promise<readonly string[]>;
   close(): void;
 }

@@ -19,6 +19,7 @@ export class TwinBoard {
   private readonly tick_us: number;
   private readonly physical: readonly number[];
   private now = 0;
+  private taken = 0;
 
   /**
    * @param rig the rig file: its channels are declared over the wire in its order
@@ -51,16 +52,16 @@ export class TwinBoard {
     this.core.stopInput(pressed ? 1 : 0);
   }
 
-  /**
-   * Plays device time up to `until_us` (whole ticks; longer ticks while the bench rests) and returns the bytes that the board
-   * sent meanwhile. The view is valid until the next call.
-   */
-  advanceTo(until_us: number): Uint8Array {
+  /** Nothing turns, nothing is armed and rows are slow: time may go on in long ticks. */
+  get resting(): boolean {
+    return this.core.getState() === W.STATE_SAFE && this.core.getRowInterval() >= RESTING_ROWS_US && this.sim.truth.speed_rpm === 0;
+  }
+
+  /** Plays device time up to `until_us` (whole ticks; long ticks while the bench rests). What the board sends is left for {@link take}. */
+  advanceTo(until_us: number): void {
     const { core, sim, physical, tick_us } = this;
-    core.drop(core.outLength());
-    const resting = core.getState() === W.STATE_SAFE && core.getRowInterval() >= RESTING_ROWS_US && sim.truth.speed_rpm === 0;
-    const step_us = resting ? Math.max(tick_us, Math.floor(MAX_STEP_US / tick_us) * tick_us) : tick_us;
-    while (this.now + step_us <= until_us) {
+    const step_us = this.resting ? Math.max(tick_us, Math.floor(MAX_STEP_US / tick_us) * tick_us) : tick_us;
+    while (this.now < until_us) {
       const throttle = core.tick(step_us);
       sim.step(throttle / W.THROTTLE_FULL, step_us);
       this.now += step_us;
@@ -72,7 +73,14 @@ export class TwinBoard {
         }
       }
     }
-    return core.view.subarray(0, core.outLength());
+  }
+
+  /** Bytes that the board has sent since the last call. The view is valid until the next call of any method but `receive`. */
+  take(): Uint8Array {
+    const { core } = this;
+    core.drop(this.taken);
+    this.taken = core.outLength();
+    return core.view.subarray(0, this.taken);
   }
 }
 

@@ -111,7 +111,8 @@ const FROZEN_SAMPLES = 5;
 
 /**
  * A reading that has not changed by a single count while the motor is powered: noise alone would move it.
- * `moved`: a channel that can honestly stand still counts only when the throttle moved this much (fraction) meanwhile.
+ * `moved`: a channel that can honestly stand still counts only when the throttle moved this much (fraction)
+ * meanwhile, and only from then on: a speed that stood for a second at a steady throttle has not frozen when a step begins.
  */
 export class FrozenRule implements Rule {
   readonly bit: number;
@@ -121,6 +122,8 @@ export class FrozenRule implements Rule {
   private samples = 0;
   private low = 0;
   private high = 0;
+  /** Since when the reading should have changed: since it stands, or since the throttle has moved enough meanwhile. */
+  private due_us = -1;
   private age_us = 0;
 
   constructor(
@@ -138,13 +141,15 @@ export class FrozenRule implements Rule {
       this.value = value;
       this.samples = 0;
       this.low = this.high = row.throttle;
+      this.due_us = this.moved > 0 ? -1 : row.tick_us;
       return (this.broken = false);
     }
     this.samples++;
     this.low = Math.min(this.low, row.throttle);
     this.high = Math.max(this.high, row.throttle);
-    this.age_us = row.tick_us - this.since_us;
-    return (this.broken = this.age_us >= this.longest_us && this.samples >= FROZEN_SAMPLES && this.high - this.low >= this.moved);
+    if (this.due_us < 0 && this.high - this.low >= this.moved) this.due_us = row.tick_us;
+    this.age_us = row.tick_us - this.due_us;
+    return (this.broken = this.due_us >= 0 && this.age_us >= this.longest_us && this.samples >= FROZEN_SAMPLES);
   }
 
   finding(): Finding {

@@ -1,0 +1,52 @@
+// spoolbench run FILE
+import { runFile, type RunSummary } from '../../app/run-file';
+import type { CommandModule } from '../command';
+import { EXIT, worst, type ExitCode } from '../exit-codes';
+import { benchOptions, prepareOptions } from '../options';
+import { TerminalReporter } from '../reporter';
+import { renderSummary } from '../summary-text';
+
+export const runCommand: CommandModule = {
+  register(parser, done) {
+    parser.command(
+      'run <file>',
+      'Runs a campaign, a protocol file or a built-in protocol under the safety supervisor; keeps raw records.',
+      (y) => benchOptions(y.positional('file', { type: 'string', demandOption: true, describe: 'Campaign or protocol file, or the name of a built-in protocol' }))
+        .option('records', { type: 'string', requiresArg: true, describe: 'Parent folder of the records; records/ in the bench folder when left out' })
+        .option('resume', { type: 'boolean', default: false, describe: 'Go on with the newest unfinished folder of this campaign' })
+        .option('yes', { type: 'boolean', default: false, describe: 'Do not ask before starting' })
+        .option('quiet', { type: 'boolean', default: false, describe: 'No live line, no line per run' })
+        .option('json', { type: 'boolean', default: false, describe: 'Machine-readable summary on standard output' })
+        .example('$0 run campaigns/scout-settings.yaml', 'the whole campaign')
+        .example('$0 run response --set "cycles=40"', 'one built-in protocol')
+        .epilogue('Ctrl-C stops the motor now; Ctrl-\\ finishes the segment being played first.'),
+      async (args) => {
+        const reporter = new TerminalReporter({ live: !args.quiet && process.stderr.isTTY, lines: !args.quiet });
+        const options = { ...prepareOptions(args), resume: args.resume, ...(args.records === undefined ? {} : { records: args.records }) };
+        const summary = await runFile(args.file, options, reporter);
+        reporter.close();
+        process.stdout.write(args.json ? `${JSON.stringify(summary, null, 2)}\n` : renderSummary(summary));
+        done(exitCode(summary));
+      },
+    );
+  },
+};
+
+/** What a campaign's session comes to. */
+export function exitCode(summary: Pick<RunSummary, 'outcomes' | 'good' | 'planned' | 'stopped'>): ExitCode {
+  const codes: ExitCode[] = summary.outcomes.map((outcome) => {
+    switch (outcome) {
+      case 'done': return EXIT.done;
+      case 'stopped':
+      case 'finished-early': return EXIT.stoppedByOperator;
+      case 'tripped': return EXIT.tripped;
+      case 'stop-unconfirmed': return EXIT.stopUnconfirmed;
+      case 'starved':
+      case 'refused': return EXIT.someFailed;
+      case 'failed': return EXIT.internal;
+    }
+  });
+  if (summary.stopped?.startsWith('stopped by the operator') === true) codes.push(EXIT.stoppedByOperator);
+  if (summary.good < summary.planned) codes.push(EXIT.someFailed);
+  return worst(codes);
+}

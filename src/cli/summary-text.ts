@@ -1,0 +1,27 @@
+// The end of a campaign as text: one line a setting, where the records are, why it stopped.
+import colours from 'picocolors';
+import { HEADLINES, metricTitle, showMetric } from '../app/figures';
+import type { RunSummary } from '../app/run-file';
+import { simulatedBadge, table } from './text';
+
+/** Figures per setting as means over the good repeats; no verdicts. */
+export function renderSummary(summary: RunSummary): string {
+  const shown = HEADLINES.filter((name) => summary.figures.some((row) => row.figures[name] !== undefined));
+  const rows = summary.figures.map((row) => [row.text, ...shown.map((name) => {
+    const figure = row.figures[name];
+    return figure === undefined ? '' : showMetric(name, figure.mean);
+  })]);
+  const out = [''];
+  if (shown.length > 0) {
+    out.push(
+      `${colours.bold(summary.campaign)}: means over good runs ${summary.simulated ? simulatedBadge() : ''}`.trimEnd(),
+      table(['setting', ...shown.map(metricTitle)], rows, ['left', ...shown.map(() => 'right' as const)]), '',
+    );
+  }
+  out.push(`${summary.good} of ${summary.planned} runs good${summary.skipped > 0 ? `, ${summary.skipped} skipped` : ''}. Records: ${summary.folder}`);
+  if (summary.stopped !== null) out.push(colours.red(`Stopped before the end: ${summary.stopped}`));
+  if (summary.outcomes.includes('stop-unconfirmed')) {
+    out.push(colours.inverse(colours.red(' STOP NOT CONFIRMED: nothing shows that the motor stands still. CUT THE POWER before anybody comes near. ')));
+  }
+  return `${out.join('\n')}\n`;
+}
