@@ -8,8 +8,9 @@ import { DRIVE, SCRIPTS, makeRun, speedForCurrent, thrustAt } from './make-run';
 
 function value(run: RunMetrics, name: MetricName): number {
   const m = metricOf(run, name);
-  if (m === null || m.value === null) throw new Error(`${name}: ${m?.reason ?? 'not computed'}`);
-  return m.value;
+  const v = m?.value ?? null;
+  if (v === null) throw new Error(`${name}: ${m?.reason ?? 'not computed'}`);
+  return v;
 }
 const relative = (a: number, b: number): number => Math.abs(a / b - 1);
 

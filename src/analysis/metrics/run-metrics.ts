@@ -6,6 +6,11 @@ import { holdMetrics } from './hold';
 import { kvMetrics } from './kv';
 import type { RunMetric } from './reading';
 import { responseMetrics, type MeanStep } from './response';
+import { hoverMetrics, type RunCurve } from './run-curve';
+import { soakMetrics } from './soak';
+import { spinUpMetrics, type Starts } from './spin-up';
+import { staircaseCurve } from './staircase';
+import { sweepCurve } from './thrust-curve';
 import type { MetricName } from './catalogue';
 
 /** What one run gives. */
@@ -18,6 +23,10 @@ export type RunMetrics = {
   readonly metrics: readonly RunMetric[];
   /** Mean step responses; empty where no steps were played. */
   readonly steps: readonly MeanStep[];
+  /** Curves over throttle; null where the run has no sweep or staircase. */
+  readonly curve: RunCurve | null;
+  /** Counted starts; null where none were tried. */
+  readonly starts: Starts | null;
   readonly desyncs: number;
   readonly stepsLeftOut: number;
   readonly zeroDrift_N: number | null;
@@ -32,14 +41,29 @@ export function runMetrics(data: RunData): RunMetrics {
   const isKv = data.protocol === 'kv';
   if (isKv) metrics.push(...kvMetrics(data));
   else if (has('plateau')) metrics.push(...fullThrottleMetrics(data, zero, readPlateau(data, zero)));
+  let curve: RunCurve | null = null;
+  const curveFlags: string[] = [];
+  if (!isKv && has('plateau') && has('ramp-up')) {
+    const sweep = sweepCurve(data, zero);
+    curve = sweep.curve;
+    metrics.push(...sweep.metrics, ...hoverMetrics(curve, data.facts.hover_thrust_N));
+  } else if (data.segments.some((s) => s.segment.role === 'level' && s.segment.tags?.level !== undefined)) {
+    const stairs = staircaseCurve(data, zero);
+    if (stairs.ok) curve = stairs.value;
+    else curveFlags.push(stairs.reason);
+    metrics.push(...hoverMetrics(curve, data.facts.hover_thrust_N));
+  }
   if (has('hold')) metrics.push(...holdMetrics(data));
   const response = has('step-up') || has('step-down') ? responseMetrics(data) : null;
   if (response !== null) metrics.push(...response.metrics);
+  const spinUp = data.segments.some((s) => s.segment.role === 'start' && s.segment.tags?.start !== undefined) ? spinUpMetrics(data) : null;
+  if (spinUp !== null) metrics.push(...spinUp.metrics);
+  if (has('soak')) metrics.push(...soakMetrics(data));
   const desyncs = data.desyncs.length;
   return {
     record_id: data.record_id, simulated: data.simulated, protocol: data.protocol, version: data.version, duration_s: data.duration_s,
-    metrics, steps: response?.steps ?? [], desyncs, stepsLeftOut: response?.leftOut ?? 0, zeroDrift_N: zero.drift_N,
-    flags: [...runFlags(data), ...(desyncs > 0 ? [`${desyncs} desync${desyncs === 1 ? '' : 's'} in the run`] : [])],
+    metrics, steps: response?.steps ?? [], curve, starts: spinUp?.starts ?? null, desyncs, stepsLeftOut: response?.leftOut ?? 0, zeroDrift_N: zero.drift_N,
+    flags: [...runFlags(data), ...curveFlags, ...(desyncs > 0 ? [`${desyncs} desync${desyncs === 1 ? '' : 's'} in the run`] : [])],
   };
 }
 

@@ -1,0 +1,121 @@
+/** What a run shows over throttle: thrust, speed, current and power on a common grid, monotone, lag taken out. */
+import { isotonic } from '../curves/isotonic';
+import { invert, pchip, type Curve } from '../curves/pchip';
+import type { ChannelKind } from '../../model/channel';
+import { channelOf, type RunData } from '../run-data';
+import type { MetricName } from './catalogue';
+import type { ThrustZero } from './common';
+import { derived, metric, noMetric, type Effects, type Reading, type RunMetric } from './reading';
+
+/** The quantities of a curve. */
+export const CURVE_QUANTITIES = ['thrust_N', 'speed_rpm', 'current_A', 'power_W'] as const;
+export type CurveQuantity = (typeof CURVE_QUANTITIES)[number];
+
+/** Instrument uncertainty of a channel as far as a curve needs it. */
+export type Instrument = { readonly u_gain: number; readonly u_offset: number };
+
+/** Curves of one run. Values belong to the throttles of the same index; null where the rig has no such channel. */
+export type RunCurve = {
+  readonly source: 'sweep' | 'staircase';
+  readonly throttle: readonly number[];
+  readonly values: Readonly<Record<CurveQuantity, readonly number[] | null>>;
+  /** Scatter of the samples about the fit, in the quantity's unit: it describes the fit, it is no interval. */
+  readonly scatter: Readonly<Record<CurveQuantity, number | null>>;
+  readonly instruments: Readonly<Partial<Record<ChannelKind, Instrument>>>;
+  /** Mean voltage at the ESC over the curve, V. */
+  readonly voltage_V: number | null;
+  readonly flags: readonly string[];
+};
+
+/** Instruments of a run; a load cell with a zero has no offset left. */
+export function instrumentsOf(data: RunData, zero: ThrustZero): RunCurve['instruments'] {
+  return Object.fromEntries(data.channels.map((c) => [c.kind, { u_gain: c.u_gain, u_offset: c.kind === 'thrust' && zero.taken !== 'none' ? 0 : c.u_offset }]));
+}
+
+/** A quantity of a curve as a function of throttle; null when it was not measured. */
+export function curveOf(curve: RunCurve, quantity: CurveQuantity): Curve | null {
+  const values = curve.values[quantity];
+  return values === null ? null : pchip(curve.throttle, isotonic(values));
+}
+
+const slopeAt = (c: Curve, x: number): number => {
+  const h = 0.01 * (c.to - c.from);
+  const a = Math.max(c.from, x - h);
+  const b = Math.min(c.to, x + h);
+  return (c.at(b) - c.at(a)) / (b - a);
+};
+
+const HOVER = ['power_at_hover_W', 'throttle_at_hover', 'speed_at_hover_rpm', 'efficacy_at_hover_N_per_W'] as const satisfies readonly MetricName[];
+const HOVER_METHOD = 'monotone fits over throttle, read where the thrust curve gives the hover thrust';
+
+/** Metrics at a thrust: throttle, power, speed and thrust per watt there. */
+export function hoverMetrics(curve: RunCurve | null, hover_N: number | null): RunMetric[] {
+  const none = (reason: string): RunMetric[] => HOVER.map((n) => noMetric(n, reason));
+  if (curve === null) return none('the run gives no curve over throttle');
+  if (hover_N === null) return none('neither the article nor a craft states the hover thrust');
+  const thrust = curveOf(curve, 'thrust_N');
+  if (thrust === null) return none('the rig has no thrust channel');
+  const found = invert(thrust, hover_N);
+  if (found.x === null) return none(`the hover thrust of ${hover_N.toPrecision(3)} N is outside what the sweep reached: ${found.reason}`);
+  const slope = slopeAt(thrust, found.x);
+  if (!(slope > 0)) return none('the thrust curve is flat at the hover thrust');
+  const asked: Reading = { value: hover_N, within: curve.scatter.thrust_N ?? 0, effects: effectsOf(curve, 'thrust_N', hover_N) };
+  const throttle = derived(found.x, [[asked, -1 / slope]]);
+  const power = readAt(curve, 'power_W', throttle);
+  const speed = readAt(curve, 'speed_rpm', throttle);
+  const one = (name: MetricName, reading: Reading | null, method = HOVER_METHOD): RunMetric =>
+    (reading === null ? noMetric(name, 'the rig does not measure it') : metric(name, reading, method, curve.flags));
+  return [
+    one('power_at_hover_W', power), one('throttle_at_hover', throttle), one('speed_at_hover_rpm', speed),
+    // The hover thrust is a stated number; what is uncertain is the power at which it was reached.
+    one('efficacy_at_hover_N_per_W', power === null || !(power.value > 0) ? null : derived(hover_N / power.value, [[power, -hover_N / power.value ** 2]]), `${HOVER_METHOD}; hover thrust over power`),
+  ];
+}
+
+/** Electrical power where the speed curve reaches a speed that all settings share: equal load, so a difference is pure loss. */
+export function powerAtSpeed(curve: RunCurve | null, speed_rpm: number | null): RunMetric {
+  const none = (reason: string): RunMetric => noMetric('power_at_equal_speed_W', reason);
+  if (curve === null) return none('the run gives no curve over throttle');
+  if (speed_rpm === null) return none('no reference speed: the baseline gives none at hover');
+  const speed = curveOf(curve, 'speed_rpm');
+  if (speed === null) return none('the rig has no speed channel');
+  const found = invert(speed, speed_rpm);
+  if (found.x === null) return none(`the reference speed of ${speed_rpm.toFixed(0)} rpm is outside what the sweep reached`);
+  const slope = slopeAt(speed, found.x);
+  if (!(slope > 0)) return none('the speed curve is flat at the reference speed');
+  const asked: Reading = { value: speed_rpm, within: curve.scatter.speed_rpm ?? 0, effects: effectsOf(curve, 'speed_rpm', speed_rpm) };
+  const power = readAt(curve, 'power_W', derived(found.x, [[asked, -1 / slope]]));
+  return power === null ? none('the rig does not measure power') : metric('power_at_equal_speed_W', power, `monotone fits over throttle, read where the speed curve gives ${speed_rpm.toFixed(0)} rpm`, curve.flags);
+}
+
+/** A quantity at a throttle that is itself uncertain. */
+function readAt(curve: RunCurve, quantity: CurveQuantity, throttle: Reading): Reading | null {
+  const c = curveOf(curve, quantity);
+  if (c === null) return null;
+  const value = c.at(throttle.value);
+  const itself: Reading = { value, within: curve.scatter[quantity] ?? 0, effects: effectsOf(curve, quantity, value) };
+  return derived(value, [[itself, 1], [throttle, slopeAt(c, throttle.value)]]);
+}
+
+/** What one standard uncertainty of each instrument does to a value of a curve. */
+export function effectsOf(curve: Pick<RunCurve, 'instruments' | 'voltage_V'>, quantity: CurveQuantity, value: number): Effects {
+  const own = (kind: ChannelKind, of: number, perOffset = 1): Record<string, number> => {
+    const i = curve.instruments[kind];
+    return i === undefined ? {} : { [`${kind}_gain`]: of * i.u_gain, ...(i.u_offset === 0 ? {} : { [`${kind}_offset`]: perOffset * i.u_offset }) };
+  };
+  switch (quantity) {
+    case 'thrust_N': return own('thrust', value);
+    case 'speed_rpm': return own('speed', value);
+    case 'current_A': return own('current', value);
+    case 'power_W': {
+      const volts = curve.voltage_V ?? 0;
+      return { ...own('current', value, volts), ...own('voltage', value, volts > 0 ? value / volts : 0) };
+    }
+  }
+}
+
+/** Whether a rig measures a quantity at all. */
+export const measures = (data: RunData, quantity: CurveQuantity): boolean => {
+  const has = (kind: ChannelKind): boolean => channelOf(data, kind) !== null;
+  return quantity === 'thrust_N' ? has('thrust') : quantity === 'speed_rpm' ? has('speed') : quantity === 'current_A' ? has('current') : has('current') && has('voltage');
+};

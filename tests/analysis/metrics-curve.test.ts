@@ -1,0 +1,155 @@
+// Goal: curves over throttle, starts and soaks are measured right, and lag does not pass for hysteresis.
+// Method: made-up runs whose steady curve, lag and time constants are known in closed form.
+import { describe, expect, test } from 'vitest';
+import { metricOf, runMetrics, type RunMetrics } from '../../src/analysis/metrics/run-metrics';
+import { curveOf, powerAtSpeed } from '../../src/analysis/metrics/run-curve';
+import type { MetricName } from '../../src/analysis/metrics/catalogue';
+import { COLUMN_OF } from '../../src/model/channel';
+import type { Segment } from '../../src/model/segment';
+import { DRIVE, SCRIPTS, currentAt, makeRun, normals, thrustAt } from './make-run';
+
+const value = (run: RunMetrics, name: MetricName): number => {
+  const m = metricOf(run, name);
+  if (m === null) throw new Error(`${name} is not computed`);
+  return m.value ?? NaN;
+};
+const NOISE = { speed: 60, thrust: 0.004, current: 0.03, voltage: 0.01 };
+const sweep = (over = {}) => runMetrics(makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 }, sensors: { noise: NOISE }, ...over }));
+
+describe('sweep', () => {
+  const run = sweep();
+  const { curve } = run;
+
+  test('thrust, speed, current and power are the steady ones within 0.5 % of full, although the ramps lag by 1 % of throttle', () => {
+    if (curve === null) throw new Error('no curve');
+    for (const x of [0.1, 0.15, 0.2, 0.4, 0.6, 0.8, 0.95, 1]) {
+      const rpm = DRIVE.top_rpm * x ** DRIVE.shape;
+      expect(Math.abs((curveOf(curve, 'thrust_N')?.at(x) ?? NaN) - thrustAt(DRIVE, rpm)) / 1.25, `thrust at ${x}`).toBeLessThan(0.005);
+      expect(Math.abs((curveOf(curve, 'speed_rpm')?.at(x) ?? NaN) - rpm) / DRIVE.top_rpm, `speed at ${x}`).toBeLessThan(0.005);
+      expect(Math.abs((curveOf(curve, 'power_W')?.at(x) ?? NaN) - 7.6 * currentAt(DRIVE, rpm)) / 32, `power at ${x}`).toBeLessThan(0.005);
+    }
+  });
+
+  test('the curves never fall', () => {
+    for (const values of Object.values(curve?.values ?? {})) values?.forEach((v, i) => { if (i > 0) expect(v).toBeGreaterThanOrEqual(values[i - 1]); });
+  });
+
+  test('the lag of the ramps is the time constant of the drive', () => {
+    expect(value(run, 'ramp_lag_s')).toBeCloseTo(0.05, 2);
+  });
+
+  test('lag alone leaves no hysteresis: under 1.5 % of full thrust, where the ramps themselves lie 2 to 4 % apart', () => {
+    expect(value(run, 'curve_hysteresis')).toBeLessThan(0.015);
+  });
+
+  test('hover: throttle, power and thrust per watt where thrust is 0.42 N', () => {
+    const rpm = DRIVE.top_rpm * Math.sqrt(0.42 / 1.25);
+    const watts = 7.6 * currentAt(DRIVE, rpm);
+    expect(value(run, 'speed_at_hover_rpm') / rpm - 1).toBeCloseTo(0, 2);
+    expect(Math.abs(value(run, 'power_at_hover_W') / watts - 1)).toBeLessThan(0.01);
+    expect(Math.abs(value(run, 'throttle_at_hover') / (rpm / DRIVE.top_rpm) ** (1 / DRIVE.shape) - 1)).toBeLessThan(0.01);
+    expect(value(run, 'efficacy_at_hover_N_per_W')).toBeCloseTo(0.42 / value(run, 'power_at_hover_W'), 6);
+  });
+
+  test('a thrust gain that reads high makes hover power read low, by what the effect says', () => {
+    const u = 0.01;
+    const low = sweep({ sensors: { noise: NOISE, gain: { thrust: 1 + u }, u_gain: { thrust: u } } });
+    const effect = metricOf(low, 'power_at_hover_W')?.effects.thrust_gain ?? 0;
+    const moved = value(low, 'power_at_hover_W') - value(run, 'power_at_hover_W');
+    expect(moved).toBeLessThan(0);
+    expect(Math.abs(moved / effect - 1)).toBeLessThan(0.1);
+  });
+
+  test('a hover thrust beyond the sweep gives no figure but the reason', () => {
+    const m = metricOf(sweep({ facts: { hover_thrust_N: 2 } }), 'power_at_hover_W');
+    expect(m?.value).toBeNull();
+    expect(m?.reason).toContain('outside what the sweep reached');
+  });
+
+  test('power at equal speed is that of the steady drive there', () => {
+    const m = powerAtSpeed(curve, 15_000);
+    expect(Math.abs((m.value ?? NaN) / (7.6 * currentAt(DRIVE, 15_000)) - 1)).toBeLessThan(0.01);
+    expect(powerAtSpeed(curve, 40_000).reason).toContain('outside');
+    expect(powerAtSpeed(curve, null).value).toBeNull();
+  });
+
+  test('thrust of a propeller goes with the square of speed', () => {
+    expect(value(run, 'thrust_exponent')).toBeCloseTo(2, 1);
+  });
+
+  test('ramps of different slope are refused: their lag does not cancel', () => {
+    const m = metricOf(sweep({ segments: SCRIPTS.curve.map((s) => (s.role === 'ramp-down' ? { ...s, duration_s: 2 } : s)) }), 'ramp_lag_s');
+    expect(m?.reason).toContain('differ in slope');
+  });
+
+  test('CT needs the air, and is T/(ρn²D⁴)', () => {
+    expect(metricOf(run, 'thrust_coefficient')?.reason).toContain('not stated');
+    const air = { temperature_degC: 20, pressure_Pa: 101_325, humidity: 0.5 };
+    // 1.199 kg/m³ at 20 °C, 101325 Pa, 50 %: CIPM-2007, Picard et al., Metrologia 45 (2008) 149.
+    const expected = 1.25 / (1.1989 * (27_000 / 60) ** 2 * 0.0762 ** 4);
+    expect(value(sweep({ facts: { air } }), 'thrust_coefficient') / expected - 1).toBeCloseTo(0, 2);
+  });
+
+  test('without a torque channel there is no CP and no figure of merit', () => {
+    const m = sweep({ facts: { air: { temperature_degC: 20, pressure_Pa: 101_325, humidity: 0.5 } } });
+    for (const name of ['power_coefficient', 'figure_of_merit'] as const) expect(metricOf(m, name)?.reason).toContain('no torque channel');
+  });
+});
+
+describe('staircase', () => {
+  const at = [0.7, 0.1, 1, 0.4];
+  const segments: Segment[] = at.map((throttle, i) => ({ kind: 'level', throttle, duration_s: 2, label: 'l', role: 'level', tags: { level: i + 1, throttle, pass: 1, discard_s: 1 } }));
+  test('each level gives its steady values, in order of throttle', () => {
+    const { curve } = runMetrics(makeRun({ protocol: 'staircase', segments: [{ kind: 'rest', duration_s: 1, label: 'z', role: 'zero-before' }, ...segments] }));
+    expect(curve?.throttle).toEqual([0.1, 0.4, 0.7, 1]);
+    curve?.throttle.forEach((x, i) => {
+      const rpm = DRIVE.top_rpm * x ** DRIVE.shape;
+      expect(curve.values.thrust_N?.[i]).toBeCloseTo(thrustAt(DRIVE, rpm), 4);
+      expect(curve.values.power_W?.[i]).toBeCloseTo(7.6 * currentAt(DRIVE, rpm), 3);
+    });
+  });
+  test('one level alone makes no curve', () => {
+    const run = runMetrics(makeRun({ protocol: 'staircase', segments: segments.slice(0, 1) }));
+    expect(run.curve).toBeNull();
+    expect(run.flags.join()).toContain('1 levels');
+  });
+});
+
+describe('spin-up', () => {
+  const start = (n: number): Segment => ({
+    kind: 'wait-until', throttle: 0.15, until: { channel: 'speed', is: 'above', value: 1000, for_s: 0.02 }, duration_s: 2, label: `start ${n}`, role: 'start',
+    tags: { start: n, speed_rpm: 1000, steady_s: 0.02, within_s: 2 },
+  });
+  test('a start that ran into its bound has failed; times count only the others', () => {
+    const data = makeRun({ protocol: 'spin-up', segments: Array.from({ length: 10 }, (_, i) => start(i + 1)) });
+    const run = runMetrics({ ...data, segments: data.segments.map((s, i) => (i === 3 ? s : { ...s, ended: 'asked', end_s: s.start_s + 0.12 })) });
+    expect(run.starts).toEqual({ tried: 10, succeeded: 9 });
+    expect(value(run, 'start_success')).toBe(0.9);
+    expect(value(run, 'time_to_speed_s')).toBeCloseTo(0.1, 6);
+    // Wilson's interval for 9 of 10: 0.596 to 0.982 (Newcombe, Statistics in Medicine 17 (1998) 857, method 3, computed from the formula).
+    expect(metricOf(run, 'start_success')?.method).toContain('0.596 to 0.982');
+  });
+});
+
+describe('soak', () => {
+  const hold: Segment = { kind: 'hold-power', target_W: 10, duration_s: 300, label: 'soak', role: 'soak' };
+  const made = (tau: number) => {
+    const data = makeRun({ protocol: 'soak', segments: [hold], row_s: 0.05 });
+    const noise = normals(3);
+    const t_s = Float64Array.from({ length: 3000 }, (_, i) => i * 0.1);
+    const value = t_s.map((t) => 24 + 40 * (1 - Math.exp(-t / tau)) + 0.05 * noise());
+    const channel = { ...data.channels[0], kind: 'motor_temperature' as const, column: COLUMN_OF.motor_temperature, t_s, value, placement: 'motor case' };
+    return runMetrics({ ...data, channels: [...data.channels, channel] });
+  };
+  test('time constant, settled rise and rise are those of the exponential', () => {
+    const run = made(70);
+    expect(value(run, 'thermal_time_constant_s') / 70 - 1).toBeCloseTo(0, 2);
+    expect(value(run, 'settled_rise_K')).toBeCloseTo(40, 0);
+    expect(value(run, 'temperature_rise_K')).toBeCloseTo(39, 0);
+    expect(metricOf(run, 'final_temperature_degC')?.method).toContain('winding is hotter');
+  });
+  test('a soak shorter than the time constant is flagged as an extrapolation', () => {
+    expect(metricOf(made(400), 'thermal_time_constant_s')?.flags.join()).toContain('extrapolation');
+    expect(metricOf(made(250), 'thermal_time_constant_s')?.flags.join()).not.toContain('extrapolation');
+  });
+});
