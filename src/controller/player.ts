@@ -2,9 +2,8 @@
 // A segment that starts at t owns the ticks in [t, t + duration); what a tick overshoots is credited to the next one, so
 // a train of segments does not drift.
 import { setState, setThrottle, throttle, throttleCap } from './board';
-import { startHold, stepHold } from './holds';
+import { boundHold, startHold, stepHold } from './holds';
 import { clamp, div, least, mul } from './math';
-import { boundPi, OUT_SHIFT } from './pi';
 import { cap, duration, emptyQueue, flags, gainI, gainP, kind, ordinal, slew, takeNext, target, waiting } from './queue';
 import { resetRotation } from './rotation';
 import { sendEnded, sendStarted } from './telemetry';
@@ -50,7 +49,7 @@ function begin(why: i32, carried_us: i32): void {
   elapsed = carried_us;
   from = throttle;
   slewRest = 0;
-  if (kind >= SEG_HOLD_CURRENT) startHold(kind, target, gainP, gainI, throttle);
+  if (kind >= SEG_HOLD_CURRENT) startHold(kind, target, gainP, gainI);
   sendStarted(why);
 }
 
@@ -72,7 +71,7 @@ function drive(dt_us: i32): void {
   let want: i32 = target;
   if (kind == SEG_REST) want = 0;
   else if (kind == SEG_RAMP) want = rampNow();
-  else if (kind != SEG_LEVEL) want = stepHold(elapsed, dt_us, throttle);
+  else if (kind != SEG_LEVEL) want = stepHold(dt_us);
   let given: i32 = want;
   if (slew > 0) {
     const budget: i32 = mul(slew, dt_us) + slewRest;
@@ -81,7 +80,7 @@ function drive(dt_us: i32): void {
     given = clamp(want, throttle - most, throttle + most);
   }
   given = clamp(given, 0, least(cap, throttleCap));
-  if (kind >= SEG_HOLD_CURRENT) boundPi(want << OUT_SHIFT, given << OUT_SHIFT);
+  if (kind >= SEG_HOLD_CURRENT) boundHold(want, given);
   setThrottle(given);
 }
 
