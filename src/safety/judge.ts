@@ -101,7 +101,7 @@ export function advance(state: JudgeState, block: SampleBlock, i: number): reado
   const { row, rules } = state;
   state.desync = null;
   const tick_us = block.tick_us[i];
-  if (!(tick_us > row.tick_us)) return register(state, [outOfOrder(row.tick_us, tick_us)]);
+  if (!(tick_us > row.tick_us)) return lateRow(state, tick_us);
   row.before_us = row.tick_us;
   row.tick_us = tick_us;
   const board = block.state[i];
@@ -119,6 +119,12 @@ export function advance(state: JudgeState, block: SampleBlock, i: number): reado
   if (rules.rotation !== null) state.desync = rules.rotation.ended;
   // What was broken before arming, and conditions from elsewhere, count from the first armed row on.
   return broken || (row.armed && !row.wasArmed) ? register(state, brokenNow(state)) : null;
+}
+
+/** A row that is not later than the one before: a finding, and otherwise left out. */
+export function lateRow(state: JudgeState, tick_us: number): readonly Trip[] | null {
+  state.desync = null;
+  return register(state, [outOfOrder(state.row.tick_us, tick_us)]);
 }
 
 /** A condition from elsewhere begins (text) or ends (null). Returns the trip when the board is armed, else null. */

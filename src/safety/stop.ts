@@ -31,20 +31,18 @@ export interface StopSetup {
 
 /** Watches rows after a stop until the motor is still for long enough, or the time is over. */
 export class StopWatch {
-  private began_us = -1;
+  /** Being watched: begun and not over. */
+  active = false;
+  private began_us = 0;
   private still_us = -1;
   private lastSpeed = Infinity;
 
   constructor(private readonly setup: StopSetup) {}
 
-  /** Being watched: begun and not over. */
-  get active(): boolean {
-    return this.began_us >= 0;
-  }
-
   /** A stop was asked for or a trip came at this device time. A second stop does not extend the first one's time. */
   begin(tick_us: number): void {
     if (this.active) return;
+    this.active = true;
     this.began_us = tick_us;
     this.still_us = -1;
     this.lastSpeed = Infinity;
@@ -76,7 +74,7 @@ export class StopWatch {
   }
 
   private end(result: StopResult): StopResult {
-    this.began_us = -1;
+    this.active = false;
     return result;
   }
 

@@ -57,7 +57,7 @@ test('every problem of every segment is listed with its place, and the whole run
   const segments = [
     { ...base, kind: 'level', throttle: 2, cap: 3, label: 'far too much' },
     { ...base, kind: 'rest', duration_s: 59.5, label: 'a rest' },
-  ] as Segment[];
+  ] as unknown as Segment[];
   const problems = checkEnvelope(segments, { limits: LIMITS, channels: all });
   expect(problems.map((p) => [p.segment, p.label])).toEqual([[1, 'far too much'], [1, 'far too much'], [0, '']]);
   expect(problems[2].message).toMatch(/all segments together take 60\.5 s; the rig allows runs of 60 s/);
