@@ -3,7 +3,7 @@ import { STANDARD_DENSITY_kg_m3 } from '../physics/air';
 import { figureOfMerit, powerCoefficient, shaftPower, thrustCoefficient } from '../physics/propeller';
 import { withRole, type RunData } from '../run-data';
 import type { MetricName } from './catalogue';
-import { airDensity, electrical, meanReading, plateauSpan, thrustReading, type Electrical, type Maybe, type Span, type ThrustZero } from './common';
+import { airDensity, desyncIn, electrical, meanReading, plateauSpan, thrustReading, type Electrical, type Maybe, type Span, type ThrustZero } from './common';
 import { derived, metric, noMetric, over, times, type Reading, type RunMetric } from './reading';
 
 const METHOD = 'mean of 0.4 to 0.9 s after arrival at the plateau';
@@ -17,6 +17,8 @@ export function readPlateau(data: RunData, zero: ThrustZero): Maybe<Plateau> {
   if (segment === undefined) return { ok: false, reason: 'the run has no plateau' };
   const span = plateauSpan(segment);
   if (!span.ok) return span;
+  const spoiled = desyncIn(data, span.value);
+  if (spoiled !== null) return { ok: false, reason: spoiled };
   return {
     ok: true,
     value: {

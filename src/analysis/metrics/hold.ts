@@ -2,7 +2,7 @@
 import { fitLine } from '../stats/linefit';
 import { between, channelOf, withRole, type PlayedSegment, type RunData } from '../run-data';
 import type { MetricName } from './catalogue';
-import { electrical, meanOf, meanReading, thrustReading, thrustZero, type Electrical, type Span } from './common';
+import { desyncIn, electrical, meanOf, meanReading, thrustReading, thrustZero, type Electrical, type Span } from './common';
 import { derived, exact, metric, noMetric, over, type Reading, type RunMetric } from './reading';
 
 const NAMES = [
@@ -28,6 +28,8 @@ export function holdMetrics(data: RunData): RunMetric[] {
   const length = played.end_s - played.start_s;
   const used = Math.min(played.segment.tags?.use_last_s ?? (2 / 3) * length, length);
   const span = { from_s: played.end_s - used, to_s: played.end_s };
+  const spoiled = desyncIn(data, span);
+  if (spoiled !== null) return none(spoiled);
   const power = electrical(data, span);
   const speed = meanReading(data, 'speed', span);
   if (!power.ok) return none(power.reason);

@@ -2,7 +2,7 @@
 import { speedConstant } from '../physics/motor';
 import { withRole, type RunData } from '../run-data';
 import type { MetricName } from './catalogue';
-import { electrical, meanReading, plateauSpan } from './common';
+import { desyncIn, electrical, meanReading, plateauSpan } from './common';
 import { derived, metric, noMetric, over, type RunMetric } from './reading';
 
 const NAMES = ['kv_rpm_per_V', 'no_load_current_A', 'no_load_speed_rpm', 'kt_apparent_Nm_per_A'] as const satisfies readonly MetricName[];
@@ -15,6 +15,8 @@ export function kvMetrics(data: RunData): RunMetric[] {
   if (plateau === undefined) return none('the run has no full-throttle plateau');
   const span = plateauSpan(plateau);
   if (!span.ok) return none(span.reason);
+  const spoiled = desyncIn(data, span.value);
+  if (spoiled !== null) return none(spoiled);
   const speed = meanReading(data, 'speed', span.value);
   if (!speed.ok) return none(speed.reason);
   if (!(speed.value.value > 0)) return none('the motor did not turn on the plateau');

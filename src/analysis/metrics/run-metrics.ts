@@ -1,4 +1,5 @@
 /** All metrics of one run. Which ones follow from the roles of its segments, so a bench's own protocols are measured too. */
+import type { ClosestApproach } from '../../model/trip';
 import { withRole, type RunData } from '../run-data';
 import { runFlags, thrustZero } from './common';
 import { fullThrottleMetrics, readPlateau } from './full-throttle';
@@ -29,6 +30,7 @@ export type RunMetrics = {
   readonly starts: Starts | null;
   readonly desyncs: number;
   readonly stepsLeftOut: number;
+  readonly closest: readonly ClosestApproach[];
   readonly zeroDrift_N: number | null;
   readonly flags: readonly string[];
 };
@@ -62,7 +64,7 @@ export function runMetrics(data: RunData): RunMetrics {
   const desyncs = data.desyncs.length;
   return {
     record_id: data.record_id, simulated: data.simulated, protocol: data.protocol, version: data.version, duration_s: data.duration_s,
-    metrics, steps: response?.steps ?? [], curve, starts: spinUp?.starts ?? null, desyncs, stepsLeftOut: response?.leftOut ?? 0, zeroDrift_N: zero.drift_N,
+    metrics, steps: response?.steps ?? [], curve, starts: spinUp?.starts ?? null, desyncs, stepsLeftOut: response?.leftOut ?? 0, closest: data.outcome?.closest ?? [], zeroDrift_N: zero.drift_N,
     flags: [...runFlags(data), ...curveFlags, ...(desyncs > 0 ? [`${desyncs} desync${desyncs === 1 ? '' : 's'} in the run`] : [])],
   };
 }

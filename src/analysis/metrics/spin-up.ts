@@ -20,7 +20,7 @@ export function spinUpMetrics(data: RunData): { readonly metrics: RunMetric[]; r
   const times = good.map((s) => s.end_s - s.start_s - (s.segment.tags?.steady_s ?? 0));
   const mean = times.reduce((a, b) => a + b, 0) / times.length;
   const sd = Math.sqrt(times.reduce((sum, t) => sum + (t - mean) ** 2, 0) / Math.max(1, times.length - 1));
-  const text = interval.reason === null ? `${good.length} of ${tried.length} starts; Wilson interval ${interval.lower.toFixed(3)} to ${interval.upper.toFixed(3)}` : interval.reason;
+  const text = interval.lower === null ? interval.reason : `${good.length} of ${tried.length} starts; Wilson interval ${interval.lower.toFixed(3)} to ${interval.upper.toFixed(3)}`;
   return {
     starts,
     metrics: [

@@ -7,7 +7,7 @@ import { fitMonotone } from '../curves/monotone-fit';
 import { lagFromRamps } from '../physics/filters';
 import { fitThrustLaw } from '../physics/propeller';
 import { between, channelOf, withRole, type PlayedSegment, type RunData, type Series } from '../run-data';
-import { absent, found, meanOf, plateauSpan, powerSeries, zeroedThrust, type Maybe, type ThrustZero } from './common';
+import { absent, desyncIn, found, meanOf, plateauSpan, powerSeries, zeroedThrust, type Maybe, type ThrustZero } from './common';
 import { exact, metric, noMetric, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
 
@@ -37,7 +37,7 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
   const speedLag = series.speed_rpm === null ? null : lagOf(series.speed_rpm, s);
   const edge = Math.max(EDGE, EDGE_LAGS * Math.abs(speedLag ?? 0) * s.rate);
   const throttle = gridOf(s.up.from, s.up.to);
-  const flags = [...zero.flags];
+  const flags = [...zero.flags, ...(data.desyncs.length > 0 ? ['samples around desyncs are left out of the curve'] : [])];
   const values: Record<CurveQuantity, number[] | null> = { thrust_N: null, speed_rpm: null, current_A: null, power_W: null };
   const scatter: Record<CurveQuantity, number | null> = { thrust_N: null, speed_rpm: null, current_A: null, power_W: null };
   for (const quantity of Object.keys(values) as CurveQuantity[]) {
@@ -76,11 +76,20 @@ function sweepOf(data: RunData): Maybe<Sweep> {
 }
 
 function seriesOf(data: RunData, zero: ThrustZero): Record<CurveQuantity, Series | null> {
+  const calm = (series: Series | null): Series | null => (series === null ? null : withoutDesyncs(data, series));
   return {
-    thrust_N: zeroedThrust(data, zero), speed_rpm: channelOf(data, 'speed'), current_A: channelOf(data, 'current'),
-    power_W: powerSeries(data, { from_s: 0, to_s: data.duration_s + 1 }),
+    thrust_N: calm(zeroedThrust(data, zero)), speed_rpm: calm(channelOf(data, 'speed')), current_A: calm(channelOf(data, 'current')),
+    power_W: calm(powerSeries(data, { from_s: 0, to_s: data.duration_s + 1 })),
   };
 }
+
+/** The samples that no desync has touched. */
+function withoutDesyncs(data: RunData, series: Series): Series {
+  if (data.desyncs.length === 0) return series;
+  const keep = Array.from(series.t_s.keys()).filter((i) => !touched(data, series.t_s[i]));
+  return { t_s: Float64Array.from(keep, (i) => series.t_s[i]), value: Float64Array.from(keep, (i) => series.value[i]) };
+}
+const touched = (data: RunData, t: number): boolean => desyncIn(data, { from_s: t, to_s: t }) !== null;
 
 function gridOf(from: number, to: number): number[] {
   const n = Math.max(4, Math.round((to - from) / STEP));
