@@ -15,8 +15,9 @@ export const thresholdOf: StaticArray<i32> = new StaticArray<i32>(24);
 export const badOf: StaticArray<i32> = new StaticArray<i32>(24);
 export const windowOf: StaticArray<i32> = new StaticArray<i32>(24);
 export const spanOf: StaticArray<i32> = new StaticArray<i32>(24);
-/** Slots from here on are empty. */
-export let slotsUsed: i32 = 0;
+/** The slots in use, lowest first, so that a tick does not walk the empty ones. */
+export const inUse: StaticArray<i32> = new StaticArray<i32>(24);
+export let slotsInUse: i32 = 0;
 
 /** Longest span of a mean: longer block sums could overflow. Microseconds. */
 export const MEAN_SPAN_MAX: i32 = 30000000;
@@ -33,11 +34,20 @@ function clearSlot(slot: i32): void {
 
 export function resetLimits(): void {
   for (let s: i32 = 0; s < LIMIT_SLOTS; s++) clearSlot(s);
-  slotsUsed = 0;
+  slotsInUse = 0;
+}
+
+function listSlots(): void {
+  slotsInUse = 0;
+  for (let s: i32 = 0; s < LIMIT_SLOTS; s++) {
+    if (ruleOf[s] == RULE_OFF) continue;
+    inUse[slotsInUse] = s;
+    slotsInUse++;
+  }
 }
 
 /** Rules that count m bad of the last n samples. */
-export function isCounted(rule: i32): bool {
+function isCounted(rule: i32): bool {
   return rule == RULE_ABOVE || rule == RULE_BELOW || rule == RULE_INVALID;
 }
 
@@ -64,9 +74,8 @@ export function setLimit(slot: i32, rule: i32, channel: i32, why: i32, threshold
     badOf[slot] = bad;
     windowOf[slot] = window;
     spanOf[slot] = span;
-    if (slot >= slotsUsed) slotsUsed = slot + 1;
   }
-  while (slotsUsed > 0 && ruleOf[slotsUsed - 1] == RULE_OFF) slotsUsed--;
+  listSlots();
   return RESULT_OK;
 }
 

@@ -3,16 +3,18 @@ import { CRC16_START, crc16Step } from './crc';
 
 /** Bytes of the output buffer: 10 ms of 8 kHz rows with eight channels is 4.4 KB. */
 export const OUT_SIZE: i32 = 32768;
-export const out: StaticArray<u8> = new StaticArray<u8>(32768);
+/** The buffer, and room for one more frame (PAYLOAD_MAX + CRC + code byte + delimiters) that turns out not to fit. */
+export const out: StaticArray<u8> = new StaticArray<u8>(32869);
 
-const frame: StaticArray<u8> = new StaticArray<u8>(98); // PAYLOAD_MAX + CRC
-let size: i32 = 0;
+// the frame being built: CRC so far, place of the open COBS code byte, next place
+let crc: i32 = 0;
+let code: i32 = 0;
+let to: i32 = 0;
 let length: i32 = 0;
 let sequence: i32 = 0;
 let lost: i32 = 0;
 
 export function resetOutbox(): void {
-  size = 0;
   length = 0;
   sequence = 0;
   lost = 0;
@@ -39,52 +41,49 @@ export function drop(n: i32): void {
   length = to;
 }
 
+/** One byte of the payload into the CRC and, stuffed (COBS), into `out`; no block lacks its zero, frames are that short. */
 export function put8(v: i32): void {
-  frame[size] = u8(v);
-  size++;
+  const byte: i32 = v & 255;
+  crc = crc16Step(crc, byte);
+  stuff(byte);
 }
 export function put16(v: i32): void {
-  frame[size] = u8(v);
-  frame[size + 1] = u8(v >> 8);
-  size += 2;
+  put8(v);
+  put8(v >> 8);
 }
 export function put32(v: i32): void {
-  frame[size] = u8(v);
-  frame[size + 1] = u8(v >> 8);
-  frame[size + 2] = u8(v >> 16);
-  frame[size + 3] = u8(v >> 24);
-  size += 4;
+  put8(v);
+  put8(v >> 8);
+  put8(v >> 16);
+  put8(v >> 24);
 }
 
-/** Starts a frame: id and the next sequence number. */
+function stuff(byte: i32): void {
+  if (byte == 0) {
+    out[code] = u8(to - code);
+    code = to;
+  } else out[to] = u8(byte);
+  to++;
+}
+
+/** Starts a frame behind the last one: delimiter, id and the next sequence number. */
 export function beginFrame(id: i32): void {
-  size = 0;
+  out[length] = 0;
+  code = length + 1;
+  to = code + 1;
+  crc = CRC16_START;
   put8(id);
   put16(sequence);
   sequence = (sequence + 1) & 0xffff;
 }
 
-/** Ends a frame: CRC, byte stuffing, both delimiters. A frame without room is dropped whole and counted. */
+/** Ends a frame: CRC and delimiter. A frame that reaches into the spare bytes is dropped whole and counted. */
 export function endFrame(): void {
-  if (length + size + 5 > OUT_SIZE) {
-    lost = (lost + 1) & 0xffff;
-    return;
-  }
-  let crc: i32 = CRC16_START;
-  for (let i: i32 = 0; i < size; i++) crc = crc16Step(crc, i32(frame[i]));
-  put16(crc);
-  out[length] = 0;
-  let code: i32 = length + 1;
-  let to: i32 = code + 1;
-  for (let i: i32 = 0; i < size; i++) {
-    const byte: i32 = i32(frame[i]);
-    if (byte == 0) {
-      out[code] = u8(to - code);
-      code = to;
-    } else out[to] = u8(byte);
-    to++;
-  }
-  out[code] = u8(to - code); // frames are shorter than 254 bytes: no block without a zero
+  const sum: i32 = crc;
+  stuff(sum & 255);
+  stuff(sum >> 8);
+  out[code] = u8(to - code);
   out[to] = 0;
-  length = to + 1;
+  if (to < OUT_SIZE) length = to + 1;
+  else lost = (lost + 1) & 0xffff;
 }

@@ -1,11 +1,11 @@
 // The limit rules, judged once a tick on the new samples. Windows slide in every state, so that arming can look at them.
 import { age, counts, freshNow, valid } from './channels';
-import { badOf, channelOf, isCounted, ruleOf, slotsUsed, spanOf, thresholdOf, windowOf } from './limits';
+import { badOf, channelOf, inUse, ruleOf, slotsInUse, spanOf, thresholdOf, windowOf } from './limits';
 import { mul } from './math';
 import { addToMean, meanExcess, meanIsAbove, passMean, resetMean } from './mean';
 import { rotationSeen, sinceRotation } from './rotation';
 import {
-  LIMIT_SLOTS, RULE_ABOVE, RULE_DESYNC, RULE_FROZEN, RULE_INVALID, RULE_MEAN_ABOVE, RULE_OFF, RULE_STALE, RULE_STALL,
+  LIMIT_SLOTS, RULE_ABOVE, RULE_BELOW, RULE_DESYNC, RULE_FROZEN, RULE_INVALID, RULE_MEAN_ABOVE, RULE_STALE, RULE_STALL,
 } from '../wire/messages';
 
 const WORDS: i32 = 8; // WINDOW_MAX / 32
@@ -50,44 +50,44 @@ function watchChange(slot: i32, value: i32, powered: bool): void {
   known[slot] = powered ? 1 : 0;
 }
 
-/** Takes the channel's new sample, if there is one. Impossible samples count for RULE_INVALID only. */
-function take(slot: i32, rule: i32, powered: bool): void {
-  const c: i32 = channelOf[slot];
-  if ((freshNow & (1 << c)) == 0) return;
-  const possible: bool = (valid & (1 << c)) != 0;
-  const v: i32 = counts[c];
-  if (rule == RULE_INVALID) slide(slot, !possible);
-  else if (rule == RULE_FROZEN) watchChange(slot, v, powered);
-  else if (!possible) return;
-  else if (rule == RULE_MEAN_ABOVE) addToMean(slot, v, thresholdOf[slot]);
-  else if (isCounted(rule)) slide(slot, rule == RULE_ABOVE ? v > thresholdOf[slot] : v < thresholdOf[slot]);
+/** Takes the channel's new sample. Impossible samples count for RULE_INVALID and RULE_FROZEN only. */
+function take(slot: i32, rule: i32, v: i32, possible: bool, powered: bool): void {
+  switch (rule) {
+    case RULE_INVALID: slide(slot, !possible); break;
+    case RULE_FROZEN: watchChange(slot, v, powered); break;
+    case RULE_ABOVE: if (possible) slide(slot, v > thresholdOf[slot]); break;
+    case RULE_BELOW: if (possible) slide(slot, v < thresholdOf[slot]); break;
+    case RULE_MEAN_ABOVE: if (possible) addToMean(slot, v, thresholdOf[slot]); break;
+    default: break;
+  }
 }
 
 /** Is the slot's limit broken now? */
 export function broken(slot: i32): bool {
-  const rule: i32 = ruleOf[slot];
-  const c: i32 = channelOf[slot];
-  if (isCounted(rule)) return hits[slot] >= badOf[slot];
-  if (rule == RULE_STALE) return age[c] > spanOf[slot];
-  if (rule == RULE_MEAN_ABOVE) return meanIsAbove(slot);
-  if (rule == RULE_STALL) return sinceRotation >= spanOf[slot] && counts[c] > thresholdOf[slot];
-  if (rule == RULE_DESYNC) return rotationSeen && sinceRotation >= spanOf[slot];
-  return rule == RULE_FROZEN && hits[slot] >= windowOf[slot];
+  switch (ruleOf[slot]) {
+    case RULE_STALE: return age[channelOf[slot]] > spanOf[slot];
+    case RULE_MEAN_ABOVE: return meanIsAbove(slot);
+    case RULE_STALL: return sinceRotation >= spanOf[slot] && counts[channelOf[slot]] > thresholdOf[slot];
+    case RULE_DESYNC: return rotationSeen && sinceRotation >= spanOf[slot];
+    case RULE_FROZEN: return hits[slot] >= windowOf[slot];
+    default: return hits[slot] >= badOf[slot];
+  }
 }
 
 /** First slot whose limit is broken, -1 when none is. */
 export function firstBroken(): i32 {
-  for (let s: i32 = 0; s < slotsUsed; s++) if (broken(s)) return s;
+  for (let k: i32 = 0; k < slotsInUse; k++) if (broken(inUse[k])) return inUse[k];
   return -1;
 }
 
 /** Feeds every slot with this tick's samples. Returns the first broken slot, -1 when none is. */
 export function judge(dt_us: i32, powered: bool): i32 {
   let first: i32 = -1;
-  for (let s: i32 = 0; s < slotsUsed; s++) {
+  for (let k: i32 = 0; k < slotsInUse; k++) {
+    const s: i32 = inUse[k];
     const rule: i32 = ruleOf[s];
-    if (rule == RULE_OFF) continue;
-    take(s, rule, powered);
+    const c: i32 = channelOf[s];
+    if ((freshNow & (1 << c)) != 0) take(s, rule, counts[c], (valid & (1 << c)) != 0, powered);
     if (rule == RULE_MEAN_ABOVE) passMean(s, dt_us);
     if (first < 0 && broken(s)) first = s;
   }
