@@ -7,6 +7,7 @@ import { loadFile, type Loaded } from '../model/load';
 import { notYet } from '../model/not-yet';
 import { formatProblem, sortProblems, type Problem } from '../model/problem';
 import { catalogue, type Catalogue } from '../protocols/catalogue';
+import type { Protocol } from '../protocols/protocol';
 import { BadInput } from './errors';
 
 /** A file as it was written, kept in every record. */
@@ -39,8 +40,11 @@ export function benchFolderOf(path: string): string {
   }
 }
 
-/** Loads the bench; `rig` and `article` name other files than rig.yaml and article.yaml. Throws {@link BadInput} when one cannot be read. */
-export function loadBench(folder: string, rigPath = join(folder, 'rig.yaml'), articlePath = join(folder, 'article.yaml')): BenchFiles {
+/**
+ * Loads the bench; `own` are protocols in TypeScript, `rigPath` and `articlePath` name other files than rig.yaml and article.yaml.
+ * Throws {@link BadInput} when one cannot be read.
+ */
+export function loadBench(folder: string, own: readonly Protocol[] = [], rigPath = join(folder, 'rig.yaml'), articlePath = join(folder, 'article.yaml')): BenchFiles {
   const written: WrittenFile[] = [];
   const read = (path: string): [string, string] => {
     const text = readOrRefuse(path);
@@ -53,7 +57,8 @@ export function loadBench(folder: string, rigPath = join(folder, 'rig.yaml'), ar
   const craft = exists(craftPath) ? loadFile('craft', ...read(craftPath)) : null;
   const calibrations = filesIn(join(folder, 'calibration'), '.yaml').map((path) => loadFile('calibration', ...read(path)));
   const protocols = filesIn(join(folder, 'protocols'), '.yaml').map((path) => loadFile('protocol', ...read(path)));
-  const known = catalogue([], protocols.flatMap((p) => p.value ?? []));
+  for (const path of filesIn(join(folder, 'protocols'), '.ts')) read(path);
+  const known = catalogue(own, protocols.flatMap((p) => p.value ?? []));
   return {
     folder, rig, article, craft, calibrations, protocols, catalogue: known, written,
     problems: sortProblems([
@@ -70,7 +75,8 @@ export function loadBench(folder: string, rigPath = join(folder, 'rig.yaml'), ar
 function protocolProblems(files: readonly Loaded<ProtocolFile>[], known: Catalogue): Problem[] {
   return known.problems.flatMap((p) => {
     const file = files.find((f) => f.value?.name === p.protocol);
-    return file === undefined ? [] : [file.source.problem(p.path, p.message, p.accepted)];
+    if (file !== undefined) return [file.source.problem(p.path, p.message, p.accepted)];
+    return [{ file: `protocol ${p.protocol} (TypeScript)`, line: 1, column: 1, key: '', message: p.message, accepted: p.accepted }];
   });
 }
 

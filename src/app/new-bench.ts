@@ -11,7 +11,7 @@ export function newBench(folder: string): string[] {
     throw new BadInput([`${folder}: it exists and is not empty; nothing is ever overwritten. Name a new folder.`]);
   }
   const template = join(packageFolder(), 'demo', 'bench');
-  const files = filesBelow(template).filter((path) => path.endsWith('.yaml')).map((path) => relative(template, path));
+  const files = filesBelow(template).filter((path) => /\.(yaml|ts)$/.test(path)).map((path) => relative(template, path));
   for (const file of files) writeNew(join(folder, file), readText(join(template, file)));
   return files;
 }

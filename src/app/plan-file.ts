@@ -5,7 +5,7 @@ import type { Rig } from '../model/files';
 import { limitList } from '../model/limits';
 import { draw } from '../protocols/draw';
 import type { WalkedSegment } from '../protocols/walk';
-import { prepareCampaign, type PrepareOptions, type ReadyCampaign, type ReadyProtocol } from './prepare';
+import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign, type ReadyProtocol } from './prepare';
 
 /** A limit and the most that the plan is known to ask of it; `asks` is null where only the run itself will show it. */
 export interface TouchedLimit {
@@ -46,8 +46,8 @@ export interface FilePlan {
 }
 
 /** What `target` will do. Throws `BadInput` with every problem of the files. */
-export function planFile(target: string, options: PrepareOptions & { readonly records?: string } = {}): FilePlan {
-  const ready = prepareCampaign(target, options);
+export async function planFile(target: string, options: PrepareOptions & { readonly records?: string } = {}): Promise<FilePlan> {
+  const ready = prepareCampaign(target, await withOwnProtocols(target, options));
   const records = options.records ?? join(ready.folder, 'records');
   return {
     campaign: ready.campaign.name, single: ready.single, simulated: ready.rig.link.kind === 'twin', rig: ready.rig.name, article: ready.article.name,

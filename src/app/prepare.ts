@@ -1,6 +1,6 @@
 // From a file on the command line to a plan that may be run: everything loaded, every contradiction found, nothing touched.
 import { METRIC_NAMES } from '../analysis/metrics/catalogue';
-import { CannotPlan, describeSetting, labelsFor, planCampaign, planInput, type CampaignPlan, type ProtocolUse } from '../campaign';
+import { CannotPlan, describeSetting, labelsFor, planCampaign, planInput, type CampaignPlan, type PlanInput, type ProtocolUse } from '../campaign';
 import { basename, dirname, exists, isFolder, join, relative, resolve, workingFolder } from '../host/files';
 import { channelFacts } from '../model/channel-facts';
 import { checkCampaign } from '../model/check-campaign';
@@ -13,11 +13,13 @@ import { readParameters } from '../model/parameters';
 import type { Path, Problem } from '../model/problem';
 import { driveFacts } from '../protocols/facts';
 import { BUILT_IN } from '../protocols/catalogue';
-import { prepare, type PreparedProtocol } from '../protocols/protocol';
+import { prepare, type PreparedProtocol, type Protocol } from '../protocols/protocol';
 import { walk, type Walk } from '../protocols/walk';
 import { checkLevels, checkTwin, SETTING_NAMES } from '../twin/check';
 import { benchFolderOf, loadBench, readOrRefuse, refuse, type BenchFiles, type WrittenFile } from './bench-folder';
+import { measuredCooling, type MeasuredCooling } from './cooling';
 import { BadInput } from './errors';
+import { loadOwnProtocols } from './own-protocols';
 
 /** A protocol of the campaign, ready to be played as often as wanted. */
 export interface ReadyProtocol {
@@ -39,6 +41,10 @@ export interface ReadyCampaign {
   readonly campaign: CampaignFile;
   readonly protocols: ReadonlyMap<string, ReadyProtocol>;
   readonly plan: CampaignPlan;
+  /** What a person would have to change, as the bench files say it is now. */
+  readonly declared: Readonly<Record<string, string>>;
+  /** How long cooling took in an earlier campaign of this name; null when nothing has been measured or nothing is waited for. */
+  readonly cooling: MeasuredCooling | null;
   readonly written: readonly WrittenFile[];
   /** One protocol, asked for on the command line: no factors, no repeats. */
   readonly single: boolean;
@@ -50,6 +56,16 @@ export interface PrepareOptions {
   /** Bench folder, when it cannot be told from the file. */
   readonly bench?: string;
   readonly repeats?: number;
+  /** Parent folder of the records, for what earlier campaigns measured; records/ in the bench folder when left out. */
+  readonly records?: string;
+  /** Protocols in TypeScript of the bench folder, see {@link withOwnProtocols}. */
+  readonly own?: readonly Protocol[];
+}
+
+/** The options together with the protocols that the bench folder of `target` holds in TypeScript. Throws BadInput. */
+export async function withOwnProtocols<T extends PrepareOptions>(target: string, options: T): Promise<T & { own: readonly Protocol[] }> {
+  const folder = options.bench ?? benchFolderOf(exists(target) ? target : workingFolder());
+  return { ...options, own: [...(options.own ?? []), ...(await loadOwnProtocols(folder))] };
 }
 
 /** Bytes a row takes in a record, for estimates of disk: measured on the demo bench. */
@@ -61,7 +77,7 @@ const BYTES_PER_ROW = 11;
  */
 export function prepareCampaign(target: string, options: PrepareOptions = {}): ReadyCampaign {
   const asked = askFor(target, options);
-  const bench = loadBench(asked.folder, asked.rigPath, asked.articlePath);
+  const bench = loadBench(asked.folder, options.own ?? [], asked.rigPath, asked.articlePath);
   const problems = [...bench.problems, ...asked.loaded.problems, ...notYet('campaign', asked.loaded), ...benchProblems(bench)];
   const rigSettings = bench.rig.usable?.link.kind === 'twin' ? SETTING_NAMES : null;
   problems.push(...checkCampaign(asked.loaded, { rig: bench.rig, protocols: bench.catalogue.names, metrics: METRIC_NAMES, rigSettings }));
@@ -70,11 +86,14 @@ export function prepareCampaign(target: string, options: PrepareOptions = {}): R
   refuse(problems);
   const { rig, article, campaign } = { rig: need(bench.rig), article: need(bench.article), campaign: need(asked.loaded) };
   const uses = campaign.protocols.map((_, i) => protocolUse(protocols[i], rig));
+  const cooling = campaign.between_runs.cool_until === null ? null : measuredCooling(options.records ?? join(asked.folder, 'records'), campaign.name);
+  const input = planInput(campaign, rig, article, uses, cooling?.mean_s);
+  const plan = planOrRefuse(input, asked.loaded.file);
   return {
     folder: asked.folder, rig, article, craft: bench.craft?.value ?? null, campaign, single: asked.single,
     calibrations: bench.calibrations.map(need), channels: channelFacts(rig, bench.calibrations.map(need)),
     protocols: new Map(protocols.map((p) => [p.label, p])),
-    plan: planOrRefuse(campaign, rig, article, uses, asked.loaded.file),
+    plan, declared: declaredByHand(plan, input.inPlace), cooling,
     written: [...bench.written, { name: asked.name, text: asked.text }],
   };
 }
@@ -118,8 +137,8 @@ function beside(file: string, folder: string, path: string): string {
 }
 
 function askByName(name: string, options: PrepareOptions): Asked {
-  const known = BUILT_IN.map((p) => p.name);
-  if (!known.includes(name)) throw new BadInput([`${name}: there is no such file, and no built-in protocol of that name; accepted: a campaign or protocol file, or ${known.join(', ')}`]);
+  const known = [...BUILT_IN, ...(options.own ?? [])].map((p) => p.name);
+  if (!known.includes(name)) throw new BadInput([`${name}: there is no such file, and no built-in protocol and none in TypeScript of that name; accepted: a campaign or protocol file, or ${known.join(', ')}`]);
   return askForOne(name, options.bench ?? benchFolderOf(workingFolder()), options);
 }
 
@@ -187,9 +206,15 @@ function protocolUse(ready: ReadyProtocol, rig: Rig): ProtocolUse {
   };
 }
 
-function planOrRefuse(campaign: CampaignFile, rig: Rig, article: Article, uses: readonly ProtocolUse[], file: string): CampaignPlan {
+/** Of what the files declare to be in place, the conditions that a person would have to change. */
+function declaredByHand(plan: CampaignPlan, inPlace: Readonly<Record<string, string>>): Record<string, string> {
+  const byHand = new Set(plan.runs.flatMap((r) => r.conditions.filter((c) => c.by === 'operator').map((c) => c.name)));
+  return Object.fromEntries(Object.entries(inPlace).filter(([name]) => byHand.has(name)));
+}
+
+function planOrRefuse(input: PlanInput, file: string): CampaignPlan {
   try {
-    return planCampaign(planInput(campaign, rig, article, uses));
+    return planCampaign(input);
   } catch (error) {
     if (error instanceof CannotPlan) throw new BadInput(error.problems.map((p) => `${file}: ${p}`), { cause: error });
     throw error;

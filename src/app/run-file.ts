@@ -10,7 +10,7 @@ import { CampaignFolder } from './campaign-folder';
 import { runCampaign, type CampaignEnd } from './campaign-run';
 import { BadInput } from './errors';
 import { FigureTable, type SettingFigures } from './figures';
-import { prepareCampaign, type PrepareOptions, type ReadyCampaign } from './prepare';
+import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign } from './prepare';
 import type { Reporter } from './reporter';
 import { TwinWorld } from './twin-world';
 import type { World } from './world';
@@ -35,7 +35,7 @@ const DISK_RESERVE = 50e6;
  * @throws BadInput before anything has turned, with every problem of the files, a full disk or a folder in use
  */
 export async function runFile(target: string, options: RunOptions, reporter: Reporter): Promise<RunSummary> {
-  const ready = prepareCampaign(target, options);
+  const ready = prepareCampaign(target, await withOwnProtocols(target, options));
   const records = options.records ?? join(ready.folder, 'records');
   checkDisk(ready, records);
   const folder = openFolder(ready, records, options.resume ?? false);

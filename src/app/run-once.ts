@@ -2,7 +2,7 @@
 import { Subject, type Observable } from 'rxjs';
 import type { RunOutcome } from '../model/events';
 import type { ClosedRecord, RecordFile } from '../record/file-writer';
-import { openRecord } from '../record/file-writer';
+import { openRecord, type OpenOptions } from '../record/file-writer';
 import type { RecordAttachment, RunHeader } from '../record/header';
 import { runProtocol } from '../sequencer/sequencer';
 import type { OperatorRequest, RunProgress } from '../sequencer/options';
@@ -20,6 +20,8 @@ export interface RunOnceInput {
   readonly header: RunHeader;
   readonly attachments: readonly RecordAttachment[];
   readonly path: string;
+  /** How the record's file is opened: tests pass a disk that fills up. */
+  readonly open?: OpenOptions;
   readonly zero_s: number;
   readonly requests: Observable<OperatorRequest>;
   readonly reporter: Reporter;
@@ -40,7 +42,7 @@ const BOUND_SLACK_S = 2;
  */
 export async function runOnce(input: RunOnceInput): Promise<RunResult> {
   const { world, protocol, reporter } = input;
-  const file = openRecord(input.path, input.header, input.attachments);
+  const file = openRecord(input.path, input.header, input.attachments, input.open);
   try {
     const planned = walk(withZeros(protocol.prepared.steps(), input.zero_s));
     const start_us = world.clock.now_us();

@@ -3,13 +3,15 @@ import { Observable, Subject } from 'rxjs';
 import type { ChannelFact, ChannelKind } from '../model/channel';
 import type { BenchEvent } from '../model/events';
 import type { Article, Rig } from '../model/files';
+import type { RigLimits } from '../model/files/rig';
 import type { SampleBlock } from '../model/sample';
 import type { Permit } from '../model/trip';
 import type { Bench } from '../sequencer/ports';
 import { Station } from '../station/station';
 import { TwinBoard } from '../twin/board';
 import { faultNamed, physicalChannels, settingName, twinParameters } from '../twin/configure';
-import { MapCache, SimulatedRig } from '../twin/physics';
+import type { MapCache} from '../twin/physics';
+import { SimulatedRig } from '../twin/physics';
 import { BadInput } from './errors';
 import { DeviceClock } from './virtual-time';
 import type { Readings, World } from './world';
@@ -23,6 +25,8 @@ const EXCHANGES_MOST = 1000;
 /** Real time between two chances for signals and prints, ms. */
 const BREATHE_EVERY_MS = 25;
 const STANDSTILL_WITHIN_S = 60;
+/** A rig whose sensors stay silent for longer is refused when it is armed, with the reason. */
+const FIRST_SAMPLES_WITHIN_S = 2;
 
 export interface TwinWorldInput {
   readonly rig: Rig;
@@ -30,6 +34,8 @@ export interface TwinWorldInput {
   readonly channels: readonly ChannelFact[];
   readonly seed?: number;
   readonly maps?: MapCache;
+  /** Limits of one layer that differ from the rig file's, to prove the other layer alone. */
+  readonly layers?: { readonly station?: RigLimits; readonly board?: RigLimits };
   /** Lets the real event loop turn. */
   readonly breathe: () => Promise<void>;
   /** Real time, ms, to know when to breathe; nothing else depends on it. */
@@ -77,6 +83,12 @@ export class TwinWorld implements World {
     });
     await this.playUntil(() => problem !== undefined, 5);
     if (problem !== null) throw new BadInput([problem ?? 'the board did not answer to the handshake within 5 s']);
+    await this.playUntil(() => this.everySlowChannelSpoke(), FIRST_SAMPLES_WITHIN_S);
+  }
+
+  /** Every channel but speed has delivered something: a motor at rest has no speed to tell. */
+  private everySlowChannelSpoke(): boolean {
+    return this.input.channels.every((c) => c.kind === 'speed' || !Number.isNaN(this.station.latest(c.id)));
   }
 
   async playUntil(done: () => boolean, within_s = Infinity): Promise<boolean> {
@@ -169,8 +181,9 @@ export class TwinWorld implements World {
   }
 
   private newStation(): Station {
-    const { rig, article, channels } = this.input;
+    const { rig, article, channels, layers } = this.input;
     return new Station({
+      ...(layers === undefined ? {} : { limits: layers.station ?? rig.limits, boardLimits: layers.board ?? rig.limits }),
       rig, article, facts: channels, supply_V: this.supply_V, propeller: this.propeller,
       send: (bytes) => this.board.receive(bytes),
       onBlock: (block) => this.blockSubject.next(block),

@@ -7,3 +7,4 @@ export { draw, type DrawOptions } from './draw';
 export { driveFacts } from './facts';
 export { ProtocolError, defineProtocol, prepare, use, type Derived, type DriveFacts, type PreparedProtocol, type Protocol, type ProtocolDefinition } from './protocol';
 export { walk, type Peaks, type ProfilePoint, type StepProblem, type Walk, type WalkedSegment } from './walk';
+export { PROTOCOL_KIT, type ProtocolKit } from './kit';

@@ -16,8 +16,8 @@ export const planCommand: CommandModule = {
         .option('all', { type: 'boolean', default: false, describe: 'List every run and every segment' })
         .example('$0 plan campaigns/scout-settings.yaml', 'what the campaign will do, and how long it takes')
         .example('$0 plan response --set "high=60 %"', 'one built-in protocol with another upper level'),
-      (args) => {
-        const plan = planFile(args.file, prepareOptions(args));
+      async (args) => {
+        const plan = await planFile(args.file, prepareOptions(args));
         const width = Math.min(100, process.stdout.columns ?? 80);
         process.stdout.write(args.json ? `${JSON.stringify(plan, null, 2)}\n` : renderPlan(plan, { width, ascii: args.ascii, all: args.all }));
         done(EXIT.done);

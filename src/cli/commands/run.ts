@@ -18,7 +18,7 @@ export const runCommand: CommandModule = {
         .option('quiet', { type: 'boolean', default: false, describe: 'No live line, no line per run' })
         .option('json', { type: 'boolean', default: false, describe: 'Machine-readable summary on standard output' })
         .example('$0 run campaigns/scout-settings.yaml', 'the whole campaign')
-        .example('$0 run response --set "cycles=40"', 'one built-in protocol')
+        .example('$0 run response --set "steps=40"', 'one built-in protocol')
         .epilogue('Ctrl-C stops the motor now; Ctrl-\\ finishes the segment being played first.'),
       async (args) => {
         const reporter = new TerminalReporter({ live: !args.quiet && process.stderr.isTTY, lines: !args.quiet });
