@@ -5,7 +5,7 @@ import { show, showTime, type Channel } from './row';
 
 export interface StopResult {
   readonly confirmed: boolean;
-  /** From the stop to the first moment of stillness, or to the moment of giving up, µs. */
+  /** From the stop to the first moment of stillness (to the end of the wait, when only silence told it), or to giving up, µs. */
   readonly took_us: number;
   readonly detail: string;
 }
@@ -56,8 +56,11 @@ export class StopWatch {
     else if (this.still_us < 0) this.still_us = row.tick_us;
     const within_us = this.setup.limit.within_s * 1e6;
     if (hold_us !== null && row.tick_us - this.still_us >= hold_us && this.still_us - this.began_us <= within_us) {
-      const took_us = this.still_us - this.began_us;
-      return this.end({ confirmed: true, took_us, detail: `Measured still ${showTime(took_us)} after the stop: ${this.numbers(row)}.` });
+      // Silence says that it stands still by now, not since when.
+      const bySilence = hold_us > HOLD_SILENT_US;
+      const took_us = (bySilence ? row.tick_us : this.still_us) - this.began_us;
+      const since = bySilence ? `at most ${showTime(took_us)}` : showTime(took_us);
+      return this.end({ confirmed: true, took_us, detail: `Measured still ${since} after the stop: ${this.numbers(row)}.` });
     }
     // A stillness that began in time may be watched to its end.
     const deadline_us = this.began_us + within_us + (this.still_us >= 0 ? (hold_us ?? 0) : 0);

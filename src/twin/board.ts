@@ -18,6 +18,8 @@ export class TwinBoard {
   private readonly core: CoreInstance;
   private readonly tick_us: number;
   private readonly physical: readonly number[];
+  /** Declared channels that carry an electrical period. */
+  private readonly periods: readonly boolean[];
   private now = 0;
   private taken = 0;
 
@@ -29,6 +31,7 @@ export class TwinBoard {
     this.core = instantiateCore();
     this.tick_us = rig.tick_us;
     this.physical = physical;
+    this.periods = rig.channels.map((channel) => channel.kind === 'speed');
     this.core.init(rig.tick_us, uid, POWER_ON);
     rig.channels.forEach((channel, id) => {
       const [mantissa, exponent] = scaled(channel.gain);
@@ -59,7 +62,7 @@ export class TwinBoard {
 
   /** Plays device time up to `until_us` (whole ticks; long ticks while the bench rests). What the board sends is left for {@link take}. */
   advanceTo(until_us: number): void {
-    const { core, sim, physical, tick_us } = this;
+    const { core, sim, physical, periods, tick_us } = this;
     const step_us = this.resting ? Math.max(tick_us, Math.floor(MAX_STEP_US / tick_us) * tick_us) : tick_us;
     while (this.now < until_us) {
       const throttle = core.tick(step_us);
@@ -69,7 +72,11 @@ export class TwinBoard {
       if (fresh !== 0) {
         for (let id = 0; id < physical.length; id++) {
           const bit = 1 << physical[id];
-          if ((fresh & bit) !== 0) core.setInput(id, counts[physical[id]], (valid & bit) === 0 ? 0 : 1);
+          if ((fresh & bit) === 0) continue;
+          const count = counts[physical[id]];
+          // "No commutation seen" is a fresh sample that is not valid: nobody may take it for a very slow rotor.
+          const none = periods[id] && count >= W.PERIOD_NONE;
+          core.setInput(id, count, none || (valid & bit) === 0 ? 0 : 1);
         }
       }
     }
