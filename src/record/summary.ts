@@ -75,7 +75,7 @@ export function summarize(record: RunRecord, sha256: string): RecordSummary {
   return {
     about: header === null ? null : {
       record_id: header.record_id, simulated: header.simulated, protocol: header.protocol.name, parameters: header.protocol.parameters, settings: header.settings,
-      supply: header.supply, rig: nameIn(header.rig, 'rig'), article: nameIn(header.article, 'article'), seed: header.seed, versions: header.versions,
+      supply: header.supply, rig: nameIn(header.rig, 'name'), article: nameIn(header.article, 'name'), seed: header.seed, versions: header.versions,
       first_row_us: first_us === null ? null : header.epoch_us + first_us,
     },
     end, sha256, outcome, rows, duration_s,

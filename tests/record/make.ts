@@ -39,8 +39,8 @@ export function makeHeader(over: Partial<RunHeader> = {}): RunHeader {
   const row_period_us = over.row_period_us ?? 1000;
   return {
     format: 1, record_id: 'made-up-0001', simulated: true, protocol: { name: 'thrust-curve', parameters: { rise_s: 5 } },
-    settings: { switching_frequency: 44_000, timing_advance: 16 }, supply: { set_V: 7.6 }, rig: { rig: 'test-stand', voltage_at: 'esc' },
-    article: { article: 'test-motor', hover_thrust_N: 0.3 }, craft: null, calibration: null, campaign: null, limits: { current_peak: { above_A: 40, for_s: 0.005 } },
+    settings: { switching_frequency: 44_000, timing_advance: 16 }, supply: { set_V: 7.6 }, rig: { name: 'test-stand', voltage_at: 'esc' },
+    article: { name: 'test-motor', hover_thrust_N: 0.3 }, craft: null, calibration: null, campaign: null, limits: { current_peak: { above_A: 40, for_s: 0.005 } },
     mounting: { name: 'first' }, environment: { ambient_degC: 21 }, versions: { spoolbench: '0.1.0', wire: 1, controller: 'abc123' }, seed: 7,
     epoch_us: 1_700_000_000_000_000, row_period_us, channels: channels(row_period_us), ...over,
   };
