@@ -61,7 +61,7 @@ test('every problem of every segment is listed with its place, and the whole run
   const problems = checkEnvelope(segments, { limits: LIMITS, channels: all });
   expect(problems.map((p) => [p.segment, p.label])).toEqual([[1, 'far too much'], [1, 'far too much'], [0, '']]);
   expect(problems[2].message).toMatch(/all segments together take 60\.5 s; the rig allows runs of 60 s/);
-  const many = Array.from({ length: 65_536 }, () => ({ ...base, kind: 'rest', duration_s: 1e-4 }));
+  const many = Array.from({ length: 65_536 }, (): Segment => ({ ...base, kind: 'rest', duration_s: 1e-4 }));
   expect(checkEnvelope(many, { limits: LIMITS, channels: all }).map((p) => p.message)).toEqual(['65536 segments; a run has at most 65535']);
   expect(checkEnvelope(many.slice(1), { limits: LIMITS, channels: all })).toEqual([]);
 });

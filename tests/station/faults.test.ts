@@ -327,6 +327,18 @@ describe('the link', () => {
     bench.connectAgain();
     expect(bench.station.permit().granted).toBe(false);
     expect(bench.station.permit().reasons.join()).toMatch(/Tripped: LINK_LOST/);
+    expect(bench.core.getState()).toBe(M.STATE_TRIPPED);
+    // The first attempt finds the stop unconfirmed and has it measured anew; only then can the trip be cleared.
+    const answers: boolean[] = [];
+    for (let i = 0; i < 2; i++) {
+      bench.station.clearTrip({ by: 'operator', note: 'cable fixed' }, (p) => answers.push(p.granted));
+      bench.run(3);
+    }
+    expect(answers).toEqual([false, true]);
+    bench.connect();
+    bench.again([level(0.3, 0.2)]);
+    bench.run(3, () => bench.of('ended').length > 0);
+    expect(bench.of('ended')).toMatchObject([{ how: 'complete' }]);
     bench.station.flush();
     const ticks = bench.blocks.flatMap((b) => [...b.tick_us]);
     expect(ticks).toEqual([...ticks].sort((a, b) => a - b));

@@ -15,6 +15,7 @@ export interface LevelLimit {
 
 export class LevelRule implements Rule {
   readonly bit: number;
+  private readonly id: number;
   broken = false;
   private readonly sign: number;
   private readonly edge: number;
@@ -27,6 +28,7 @@ export class LevelRule implements Rule {
     private readonly of: Channel,
     private readonly rule: LevelLimit,
   ) {
+    this.id = of.id;
     this.bit = 1 << of.id;
     this.sign = rule.side === 'above' ? 1 : -1;
     this.edge = this.sign * rule.limit;
@@ -39,7 +41,7 @@ export class LevelRule implements Rule {
   }
 
   step(row: Row): boolean {
-    const value = this.sign * row.si[this.of.id];
+    const value = this.sign * row.si[this.id];
     this.window.push(value > this.edge);
     if (row.driving && this.sustained.push(value)) this.approach.note(this.sign * this.sustained.best, row.tick_us);
     return (this.broken = this.window.hits >= this.bad);
@@ -48,7 +50,7 @@ export class LevelRule implements Rule {
   finding(row: Row): Finding {
     const { code, side, limit, for_s } = this.rule;
     const { unit, column, kind, period_us } = this.of;
-    const value = row.si[this.of.id];
+    const value = row.si[this.id];
     const word = WORD_OF[kind];
     return {
       code, value, limit, unit, channel: column,

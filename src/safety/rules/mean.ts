@@ -9,6 +9,7 @@ import { Approach, type Finding, type Rule } from '../rule';
  */
 export class MeanRule implements Rule {
   readonly bit: number;
+  private readonly id: number;
   broken = false;
   mean = 0;
   private readonly span_us: number;
@@ -26,6 +27,7 @@ export class MeanRule implements Rule {
     private readonly limit: number,
     over_s: number,
   ) {
+    this.id = of.id;
     this.bit = 1 << of.id;
     this.span_us = over_s * 1e6;
     // Rows may come a little early: room for twice the samples.
@@ -41,7 +43,7 @@ export class MeanRule implements Rule {
     if (this.count === this.time.length) this.drop();
     let place = this.at + this.count;
     if (place >= this.time.length) place -= this.time.length;
-    const charge = row.si[this.of.id] * dt;
+    const charge = row.si[this.id] * dt;
     this.charge[place] = charge;
     this.time[place] = dt;
     this.count++;

@@ -116,6 +116,7 @@ const FROZEN_SAMPLES = 5;
  */
 export class FrozenRule implements Rule {
   readonly bit: number;
+  private readonly id: number;
   broken = false;
   private since_us = -1;
   private value = 0;
@@ -131,11 +132,12 @@ export class FrozenRule implements Rule {
     private readonly longest_us: number,
     private readonly moved: number,
   ) {
+    this.id = of.id;
     this.bit = 1 << of.id;
   }
 
   step(row: Row): boolean {
-    const value = row.si[this.of.id];
+    const value = row.si[this.id];
     if (!row.powered || this.since_us < 0 || value !== this.value) {
       this.since_us = row.powered ? row.tick_us : -1;
       this.value = value;

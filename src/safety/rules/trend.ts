@@ -8,6 +8,7 @@ const STEEP = { window: 4, bad: 2 };
 
 export class TrendRule implements Rule {
   readonly bit: number;
+  private readonly id: number;
   broken = false;
   private readonly values: Float64Array;
   private readonly ticks: Float64Array;
@@ -21,6 +22,7 @@ export class TrendRule implements Rule {
     private readonly limit_K_per_s: number,
     private readonly over_s: number,
   ) {
+    this.id = of.id;
     this.bit = 1 << of.id;
     const samples = Math.max(2, Math.ceil((over_s * 1e6) / of.period_us) + 1);
     this.values = new Float64Array(samples);
@@ -30,7 +32,7 @@ export class TrendRule implements Rule {
 
   step(row: Row): boolean {
     const place = this.count % this.values.length;
-    const value = row.si[this.of.id];
+    const value = row.si[this.id];
     this.values[place] = value;
     this.ticks[place] = row.tick_us;
     this.count++;
@@ -45,7 +47,7 @@ export class TrendRule implements Rule {
   finding(row: Row): Finding {
     return {
       code: 'TREND', value: this.slope, limit: this.limit_K_per_s, unit: 'K/s', channel: this.of.column,
-      detail: `The ${WORD_OF[this.of.kind]} rises by ${show(this.slope)} K/s over ${showTime(this.over_s * 1e6)}, faster than ${show(this.limit_K_per_s)} K/s; it is at ${show(row.si[this.of.id])} °C.`,
+      detail: `The ${WORD_OF[this.of.kind]} rises by ${show(this.slope)} K/s over ${showTime(this.over_s * 1e6)}, faster than ${show(this.limit_K_per_s)} K/s; it is at ${show(row.si[this.id])} °C.`,
     };
   }
 
