@@ -3,26 +3,23 @@ import { ClockFit } from '../link/clock-fit';
 import { CommandChannel } from '../link/command-channel';
 import type { LinkError } from '../link/errors';
 import type { BoardMessage } from '../link/messages';
-import { refusal, Session } from '../link/session';
+import { Session } from '../link/session';
 import type { BenchEvent, LinkHealth } from '../model/events';
 import { BOARD_STATES } from '../model/sample';
 import type { ClosestApproach, Permit } from '../model/trip';
 import { mayArm } from '../safety/arming';
 import { closestApproaches } from '../safety/closest';
-import { advance, beginRun, lateRow, type JudgeState } from '../safety/judge';
+import { advance, lateRow, type JudgeState } from '../safety/judge';
 import type { ClearAct } from '../safety/latch';
 import { permitNow } from '../safety/permit';
 import type { NumberedSegment } from '../sequencer/ports';
 import * as M from '../wire/messages';
 import { Batcher } from './batch';
 import { planOf, USUAL_PATIENCE, type Plan, type StationConfig } from './config';
-import { SegmentFeeder } from './feeder';
 import { Intake } from './intake';
 import { Liveness } from './liveness';
-import { Progress } from './progress';
-import { rawSegment } from './raw-segment';
+import { RunControl } from './run-control';
 import { Supervision } from './supervision';
-import { UntilWatch } from './until';
 
 /** Permits go out this often, and a stop or trip that does not show yet is sent again this often. */
 const REPEAT_US = 25_000;
@@ -38,16 +35,8 @@ export class Station {
   private readonly commands: CommandChannel;
   private readonly session: Session;
   private readonly supervision: Supervision;
-  private readonly feeder: SegmentFeeder;
-  private readonly progress: Progress;
-  private readonly until: UntilWatch;
+  private readonly run: RunControl;
   private readonly live: Liveness;
-  private armed = false;
-  /** Who waits for the answer to arming. */
-  private arming: ((permit: Permit) => void) | null = null;
-  /** A start that waits for the board to have its segments. */
-  private wanted: { readonly bound_s: number } | null = null;
-  private rate: 'slow' | 'fast' = 'slow';
   private sent_us = { device: -Infinity, host: -Infinity };
   private health_us = 0;
   private healthSum = 0;
@@ -59,7 +48,7 @@ export class Station {
     this.commands = new CommandChannel(config.send, config.patience ?? USUAL_PATIENCE);
     this.session = new Session(this.commands, this.plan.session);
     this.supervision = new Supervision(this.plan, config.facts, {
-      commands: this.commands, tell, quit: () => this.quit(), stopped: () => this.standsStill(), timeOf: (tick) => this.intake.timeOf(tick),
+      commands: this.commands, tell, quit: () => this.run.quit(), stopped: () => this.standsStill(), timeOf: (tick) => this.intake.timeOf(tick),
     });
     this.judge = this.supervision.judge;
     this.intake = new Intake(config.facts.length, this.plan.rig.tick_us, {
@@ -68,16 +57,8 @@ export class Station {
       message: (message) => this.message(message),
     });
     this.batch = new Batcher(this.intake.rows, config.onBlock);
-    this.until = new UntilWatch(config.facts);
     this.live = new Liveness(this.plan.rig.limits.host_silence_s * 1e6);
-    this.progress = new Progress(tell, ({ ordinal, segment }) => this.until.begin(ordinal, segment.kind === 'wait-until' ? segment.until : null));
-    const context = { facts: config.facts, guards: this.plan.guards, supply_V: this.plan.supply_V };
-    this.feeder = new SegmentFeeder({
-      request: (raw, done) => this.commands.request({ name: 'segment', ...raw }, done),
-      convert: (s) => rawSegment(s.ordinal, s.segment, s.last, context),
-      fault: (detail) => this.supervision.trouble('HOST_FAULT', detail),
-      taken: () => this.push(),
-    });
+    this.run = new RunControl(this.plan, config.facts, { commands: this.commands, session: this.session, supervision: this.supervision, tell, renew: () => this.repeat() });
   }
 
   // ---- in: bytes and time -----------------------------------------------------------------------------------------
@@ -92,7 +73,7 @@ export class Station {
 
   /** The host's time, µs, rising: for silence, stalls, and commands without an answer. */
   hostTime(now_us: number): void {
-    const silences = this.live.time(now_us, this.armed, this.session.phase === 'ready');
+    const silences = this.live.time(now_us, this.run.armed, this.session.phase === 'ready');
     for (const { code, detail } of silences) this.supervision.outside(code, detail);
     this.commands.time('host', now_us);
     if (now_us - this.sent_us.host >= REPEAT_US) this.repeat();
@@ -125,12 +106,11 @@ export class Station {
   connect(done: (error: LinkError | null) => void): void {
     this.intake.expectRestart();
     this.live.heard();
-    // The handshake sets slow rows; a board that is met tripped has none set.
-    this.rate = 'slow';
+    this.run.rateIsSlow();
     this.session.open((error) => {
       if (error?.code === 'TRIPPED_BEFORE') {
         this.supervision.trippedBefore(error);
-        this.setRate('fast');
+        this.run.setRate('fast');
       }
       done(error);
     });
@@ -147,59 +127,33 @@ export class Station {
       done(permit);
       return;
     }
-    this.progress.begin();
-    this.feeder.clear();
-    this.judge.rules.bounds.clear();
-    this.arming = done;
-    this.setRate('fast');
-    this.commands.request({ name: 'arm', checksum: facts.checksum }, (result) => {
-      if (!result.ok) {
-        this.notArmed(result.why === 'refused' ? `The board refused to be armed: ${refusal(result.ack)}.` : 'The board did not answer to arming.');
-        this.setRate('slow');
-        return;
-      }
-      this.arming = null;
-      this.armed = true;
-      this.supervision.mayTurn();
-      this.repeat();
-      done(permit);
-      this.push();
-    });
+    this.run.arm(permit, facts.checksum, done);
   }
 
   /** Adds segments to the queue that the station feeds to the board. Throws a RangeError when the rig cannot play one. */
   feed(segments: readonly NumberedSegment[]): void {
-    this.progress.know(segments);
-    for (const { ordinal, segment } of segments) this.judge.rules.bounds.set(ordinal, segment.duration_s * 1e6);
-    this.feeder.add(segments);
-    this.push();
+    this.run.feed(segments);
   }
 
   /** Starts playing as soon as the board has the segments fed so far. `bound_s`: longest that the whole protocol may take. */
   start(bound_s: number): void {
-    this.wanted = { bound_s };
-    this.push();
+    this.run.start(bound_s);
   }
 
   /** Ends the segment being played and goes on with the next. Nothing happens when another one plays by then. */
   endSegment(ordinal: number): void {
-    if (!this.progress.active || ordinal !== this.progress.playing) return;
-    this.progress.ask(ordinal);
-    this.commands.request({ name: 'end-segment', ordinal }, () => undefined);
+    this.run.endSegment(ordinal);
   }
 
   /** Finishes the segment being played, drops every later one. */
   finishSegment(): void {
-    if (!this.progress.active) return;
-    this.progress.finishing = true;
-    this.feeder.drop();
-    this.clearAfter();
+    this.run.finishSegment();
   }
 
   /** Zero throttle now. Never waits, never fails, may be repeated. A `stopped` event follows when measurement says so. */
   stopNow(): void {
-    this.progress.stopping = true;
-    this.quit();
+    this.run.progress.stopping = true;
+    this.run.quit();
     this.commands.urgent({ name: 'stop' });
     this.supervision.watchStop();
   }
@@ -214,7 +168,7 @@ export class Station {
 
   /** Full rows also while nothing runs (to take zeros), or back to slow ones. */
   fullRows(on: boolean): void {
-    if (!this.armed) this.setRate(on ? 'fast' : 'slow');
+    if (!this.run.armed) this.run.setRate(on ? 'fast' : 'slow');
   }
 
   /** Hands on what is gathered: the last thing before the station is let go. */
@@ -262,7 +216,7 @@ export class Station {
     this.live.row(tick_us);
     this.commands.time('device', tick_us);
     if (this.judge.desync !== null) this.config.onEvent({ type: 'desync', ...this.judge.desync });
-    this.progress.row(tick_us, this.judge.row.ordinal, throttle, state);
+    this.run.progress.row(tick_us, this.judge.row.ordinal, throttle, state);
     if (state !== this.supervision.state) this.changeState(tick_us, state);
     this.supervise(tick_us);
     this.batch.offer(tick_us);
@@ -270,11 +224,10 @@ export class Station {
 
   /** What is due after each row. */
   private supervise(tick_us: number): void {
-    const end = this.until.step(this.judge.row);
-    if (end > 0) this.endSegment(end);
-    if (this.armed) {
+    this.run.stepUntil();
+    if (this.run.armed) {
       for (const { code, detail } of this.live.beats(true)) this.supervision.outside(code, detail);
-      this.feeder.pump(this.progress.playing);
+      this.run.pump();
     }
     if (tick_us - this.sent_us.device >= REPEAT_US) this.repeat();
     this.supervision.stepStop();
@@ -283,24 +236,24 @@ export class Station {
 
   private changeState(tick_us: number, state: number): void {
     const armed = state === M.STATE_READY || state === M.STATE_DRIVING;
-    if (!armed && this.armed) {
-      this.quit();
+    if (!armed && this.run.armed) {
+      this.run.quit();
       this.supervision.watchStop();
     }
-    this.armed = armed;
-    this.supervision.changeState(tick_us, state, this.intake.rows.cause, this.progress.playing);
+    this.run.armed = armed;
+    this.supervision.changeState(tick_us, state, this.intake.rows.cause, this.run.progress.playing);
   }
 
   private message(message: BoardMessage): void {
     if (this.commands.message(message)) return;
     switch (message.type) {
       case 'segment-started':
-        this.progress.started(message.ordinal, this.intake.timeOf(message.tick_us), message.throttle / 10_000, message.why);
-        this.feeder.pump(this.progress.playing);
+        this.run.progress.started(message.ordinal, this.intake.timeOf(message.tick_us), message.throttle / 10_000, message.why);
+        this.run.pump();
         return;
       case 'ended':
-        this.progress.ended(this.intake.timeOf(message.tick_us), message.how);
-        this.quit();
+        this.run.progress.ended(this.intake.timeOf(message.tick_us), message.how);
+        this.run.quit();
         this.supervision.watchStop();
         return;
       case 'tripped':
@@ -316,64 +269,18 @@ export class Station {
   }
 
   private standsStill(): void {
-    if (!this.armed && this.session.phase !== 'opening') this.setRate('slow');
+    if (!this.run.armed && this.session.phase !== 'opening') this.run.setRate('slow');
     this.tellHealth(this.judge.row.tick_us);
   }
 
-  private notArmed(reason: string): void {
-    const done = this.arming;
-    this.arming = null;
-    done?.({ granted: false, reasons: [reason] });
-  }
-
-  /** Nothing more is fed, started or waited for. */
-  private quit(): void {
-    this.notArmed(this.judge.latch.first?.detail ?? 'Stopped while arming.');
-    if (this.session.phase === 'ready') this.commands.abandon();
-    this.feeder.clear();
-    this.until.begin(0, null);
-    this.wanted = null;
-  }
-
-  // ---- permits, feeding, rates ------------------------------------------------------------------------------------
+  // ---- permits -----------------------------------------------------------------------------------------------------
 
   /** Every 25 ms: the trip or stop that rows do not show yet, else the permit while there is one. */
   private repeat(): void {
     this.sent_us = { device: this.judge.row.tick_us, host: this.live.now_us };
     if (this.supervision.abort()) return;
-    if (this.armed && this.progress.stopping) this.commands.urgent({ name: 'stop' });
-    else if (this.armed && this.permit().granted) this.commands.urgent({ name: 'permit', span: this.plan.guards.deadman_us });
-  }
-
-  /** Feeds the board, and starts it once it has what was fed so far (or all that it can hold). */
-  private push(): void {
-    if (!this.armed) return;
-    this.feeder.pump(this.progress.playing);
-    const { wanted, feeder } = this;
-    if (wanted === null || feeder.taken === 0 || (!feeder.idle && feeder.taken < M.SEGMENT_QUEUE)) return;
-    this.wanted = null;
-    beginRun(this.judge, wanted.bound_s);
-    this.repeat();
-    this.commands.request({ name: 'start' }, (result) => {
-      if (result.ok) return;
-      this.supervision.trouble('HOST_FAULT', result.why === 'refused' ? `The board refused to start: ${refusal(result.ack)}.` : 'The board did not answer to the start.');
-    });
-  }
-
-  private clearAfter(): void {
-    const { playing } = this.progress;
-    this.commands.request({ name: 'clear-after', ordinal: playing }, (result) => {
-      // The board had moved on by the time it heard: the segment that plays now is the one to finish.
-      if (!result.ok && this.progress.active && this.progress.playing !== playing) this.clearAfter();
-    });
-  }
-
-  private setRate(rate: 'slow' | 'fast'): void {
-    if (rate === this.rate) return;
-    this.rate = rate;
-    this.commands.request({ name: 'set-telemetry', divider: this.plan[rate] }, (result) => {
-      if (!result.ok) this.rate = rate === 'fast' ? 'slow' : 'fast';
-    });
+    if (this.run.armed && this.run.progress.stopping) this.commands.urgent({ name: 'stop' });
+    else if (this.run.armed && this.permit().granted) this.commands.urgent({ name: 'permit', span: this.plan.guards.deadman_us });
   }
 
   // ---- telling ----------------------------------------------------------------------------------------------------
