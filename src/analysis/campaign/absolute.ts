@@ -1,0 +1,89 @@
+/** Values of settings: the mean of repeats with Type A, calibration (Type B) and re-mounting. */
+import type { ResultEstimate, SettingValue } from '../../model/results';
+import { metricFact } from '../metrics/catalogue';
+import type { Effects } from '../metrics/reading';
+import { randomEffects } from '../stats/anova';
+import { estimate as estimateOf, expandedInterval, missing, type Estimate } from '../stats/estimate';
+import { sd } from '../stats/summary';
+import { typeA, typeAPooled, withComponents } from '../stats/uncertainty';
+import { mayPool, pooledSd } from '../stats/variances';
+import type { Repeat } from './collect';
+import type { CampaignInput } from './input';
+
+/** Repeats of one setting with drift removed. */
+export type Group = { readonly setting: string; readonly repeats: readonly Repeat[]; readonly used: readonly number[] };
+
+/** A spread that may stand for all settings, or why there is none. */
+export type Pooling = { readonly pooled: { readonly sd: number; readonly dof: number } | null; readonly why: string };
+
+/** Whether the spreads of the settings may be pooled. */
+export function poolingOf(groups: readonly Group[]): Pooling {
+  const several = groups.filter((g) => g.used.length > 1).map((g) => g.used);
+  if (several.length === 0) return { pooled: null, why: 'no setting has two repeats' };
+  const answer = several.length === 1 ? { pool: true, reason: 'one setting alone has repeats' } : mayPool(several);
+  const pooled = answer.pool ? pooledSd(several) : null;
+  return pooled?.ok === true && pooled.sd > 0 ? { pooled, why: answer.reason } : { pooled: null, why: answer.reason };
+}
+
+/** Mean effect of each instrument input over the repeats: a gain is the same in every one, so it does not average out. */
+export function meanEffects(repeats: readonly Repeat[]): Record<string, number> {
+  const sum: Record<string, number> = {};
+  for (const { effects } of repeats) for (const [input, effect] of Object.entries(effects)) sum[input] = (sum[input] ?? 0) + effect / repeats.length;
+  return sum;
+}
+
+/** √Σ effect². */
+export const sizeOf = (effects: Effects): number => Math.sqrt(Object.values(effects).reduce((s, e) => s + e * e, 0));
+
+/** The value of a metric at a setting. */
+export function settingValue(key: string, group: Group, pooling: Pooling, input: CampaignInput): SettingValue {
+  const { used, repeats } = group;
+  const about = { unit: metricFact(key).unit, method: `mean of ${used.length} repeats`, estimand: 'this mounting', flags: flagsOf(repeats) };
+  const empty = { setting: group.setting, n: used.length, sd: null, type_a: null, type_b: null, remount: null, values: [] };
+  if (used.length === 0) return { ...empty, estimate: resultEstimate(missing(about, 'no usable repeats'), input.confidence) };
+  const a = repeatsEstimate(group, pooling, about);
+  const effects = meanEffects(repeats);
+  const remount = remountOf(key, a.value ?? 0, input);
+  const parts = Object.entries(effects).map(([name, effect]) => ({ name, u: Math.abs(effect), dof: Infinity }));
+  const whole = withComponents(a, [...parts, ...(remount === null ? [] : [{ name: 're-mounting', u: remount.u, dof: remount.dof }])]);
+  const mountings = new Set(repeats.map((r) => r.mounting)).size;
+  const estimand = mountings > 1 || remount !== null ? 'averaged over re-mounts' : 'this mounting';
+  return {
+    ...empty, sd: sd(used), type_a: a.u, type_b: sizeOf(effects), remount: remount?.u ?? null,
+    estimate: resultEstimate({ ...whole, estimand }, input.confidence),
+    values: repeats.map((r, i) => ({ run: r.run, value: r.value, used: used[i] })),
+  };
+}
+
+/** Type A. With several mountings the spread of their means decides; else the repeats, with a pooled spread where allowed. */
+function repeatsEstimate(group: Group, pooling: Pooling, about: Parameters<typeof typeA>[1]): Estimate {
+  const byMounting = new Map<number, number[]>();
+  group.repeats.forEach((r, i) => byMounting.set(r.mounting, [...(byMounting.get(r.mounting) ?? []), group.used[i]]));
+  if (byMounting.size > 1) {
+    const split = randomEffects([...byMounting.values()]);
+    if (split.ok) return estimateOf(split.mean, split.u, split.dof, { ...about, method: `mean of ${byMounting.size} mountings`, flags: [...(about.flags ?? []), ...split.flags] });
+  }
+  return pooling.pooled === null ? typeA(group.used, about) : typeAPooled(group.used, pooling.pooled, { ...about, method: `${about.method}, spread pooled over settings` });
+}
+
+/** What re-mounting adds to an absolute value, from the rig's repeatability study; null where none applies. */
+function remountOf(key: string, value: number, { remount, runs }: CampaignInput): { u: number; dof: number } | null {
+  if (remount === null || new Set(runs.map((r) => r.mounting)).size > 1) return null;
+  const { shown } = metricFact(key);
+  const share = shown === 'force' ? remount.thrust : shown === 'speed' || shown === 'kv' ? remount.speed
+    : shown === 'power' || shown === 'current' ? remount.power
+      : shown === 'efficacy' && remount.thrust !== null && remount.power !== null ? Math.hypot(remount.thrust, remount.power) : null;
+  return share === null || share === 0 ? null : { u: share * Math.abs(value), dof: remount.mounts - 1 };
+}
+
+/** Flags of the repeats, each once, with how many carry it. */
+function flagsOf(repeats: readonly Repeat[]): string[] {
+  const count = new Map<string, number>();
+  for (const r of repeats) for (const f of r.flags) count.set(f, (count.get(f) ?? 0) + 1);
+  return [...count].map(([flag, n]) => (n === repeats.length ? flag : `${flag} (${n} of ${repeats.length} runs)`));
+}
+
+/** An estimate as results.json holds it. */
+export function resultEstimate(e: Estimate, confidence: number): ResultEstimate {
+  return { ...e, flags: [...e.flags], interval: { ...expandedInterval(e, confidence) } };
+}

@@ -1,0 +1,130 @@
+/** Which setting to take: objective, constraints, the knee, what it costs elsewhere, and what cannot be told apart. */
+import type { Contrast, ResultChoice, ResultMatch, ResultMetric } from '../../model/results';
+import { metricFact } from '../metrics/catalogue';
+import { checkConstraint } from './constraints';
+import type { CampaignInput, SettingInput } from './input';
+import { enumerate, show, showInterval, showShare } from './words';
+
+type Candidate = ResultChoice['candidates'][number];
+
+/** The choice; null when the campaign file asks for none. */
+export function choose(input: CampaignInput, metrics: readonly ResultMetric[]): Omit<ResultChoice, 'checklist'> | null {
+  const { choice, settings, baseline } = input;
+  if (choice === null) return null;
+  const { metric: key, sense } = choice.objective;
+  const objective = metrics.find((m) => m.key === key);
+  const asked = `${sense} ${objective === undefined ? key : objective.title.toLowerCase()}`;
+  const valueOf = (setting: string): number | null => objective?.settings.find((s) => s.setting === setting)?.estimate.value ?? null;
+  const candidates = settings.map((s): Candidate => {
+    const constraints = choice.constraints.map((c) => checkConstraint(c, s.id, baseline, metrics));
+    return { setting: s.id, eligible: valueOf(s.id) !== null && constraints.every((c) => c.status === 'met'), objective: valueOf(s.id), constraints };
+  });
+  const none = (reason: string): Omit<ResultChoice, 'checklist'> => ({
+    objective: asked, chosen: null, best: null, reason, sentences: [`No setting is recommended: ${reason}.`], gain: null, price: [], runners_up: [], candidates,
+  });
+  if (objective === undefined) return none(`no run gives ${key}`);
+  const eligible = candidates.filter((c) => c.eligible);
+  if (eligible.length === 0) return none(whyNone(candidates, input));
+  const worth = (c: Candidate): number => (sense === 'least' ? 1 : -1) * (c.objective ?? Infinity);
+  const best = eligible.reduce((a, b) => (worth(b) < worth(a) ? b : a));
+  const near = eligible.filter((c) => c === best || asGood(objective, best, c));
+  const chosen = near.reduce((a, b) => (levelOf(input, b.setting) < levelOf(input, a.setting) ? b : a));
+  const runners = eligible.filter((c) => c !== chosen && !apart(objective, chosen.setting, c.setting)).map((c) => c.setting);
+  const gain = objective.contrasts.find((c) => c.setting === chosen.setting) ?? null;
+  const price = chosen.setting === baseline ? [] : metrics.flatMap((m) => {
+    if (m.key === key) return [];
+    const contrast = m.contrasts.find((c) => c.setting === chosen.setting);
+    return contrast === undefined || contrast.verdict === 'same' || contrast.verdict === 'none' || contrast.verdict === 'open' ? [] : [{ key: m.key, contrast }];
+  });
+  const text = textsOf(settings);
+  return {
+    objective: asked, chosen: chosen.setting, best: best === chosen ? null : best.setting, reason: null, gain, price, runners_up: runners, candidates,
+    sentences: sentences({ input, objective, chosen: chosen.setting, best: best.setting, gain, price, runners, candidates, text }),
+  };
+}
+
+/** Within the margin of the best, or without a margin, not told apart from it. */
+function asGood(m: ResultMetric, best: Candidate, other: Candidate): boolean {
+  if (m.margin === null) return !apart(m, best.setting, other.setting);
+  return Math.abs((other.objective ?? Infinity) - (best.objective ?? 0)) <= m.margin;
+}
+
+function apart(m: ResultMetric, a: string, b: string): boolean {
+  const pair = m.pairs.find((p) => (p.a === a && p.b === b) || (p.a === b && p.b === a));
+  return pair?.apart ?? false;
+}
+
+/** How much a setting asks: the sum of its levels' ranks, the first factor breaking ties. */
+function levelOf({ factors, settings }: CampaignInput, setting: string): number {
+  const levels = settings.find((s) => s.id === setting)?.levels ?? {};
+  return factors.reduce((sum, f, i) => sum + (f.order[f.levels.indexOf(levels[f.name] ?? '')] ?? 0) * (1 + 1e-3 * (factors.length - i)), 0);
+}
+
+function whyNone(candidates: readonly Candidate[], { settings }: CampaignInput): string {
+  const text = textsOf(settings);
+  const parts = candidates.map((c) => {
+    const bad = c.constraints.find((k) => k.status !== 'met');
+    return `${text(c.setting)}: ${bad === undefined ? 'the objective has no value' : `${bad.text}, ${bad.status === 'failed' ? 'failed' : bad.status === 'open' ? 'not settled' : 'no verdict'} (${bad.detail})`}`;
+  });
+  return `no setting meets every constraint for certain; ${parts.slice(0, 6).join('; ')}${parts.length > 6 ? `; and ${parts.length - 6} more` : ''}`;
+}
+
+const textsOf = (settings: readonly SettingInput[]) => (id: string): string => settings.find((s) => s.id === id)?.text ?? id;
+
+type Telling = {
+  readonly input: CampaignInput; readonly objective: ResultMetric; readonly chosen: string; readonly best: string; readonly gain: Contrast | null;
+  readonly price: ResultChoice['price']; readonly runners: readonly string[]; readonly candidates: readonly Candidate[]; readonly text: (id: string) => string;
+};
+
+function sentences(t: Telling): string[] {
+  const { objective, chosen, best, gain, price, runners, candidates, text, input } = t;
+  const value = objective.settings.find((s) => s.setting === chosen)?.estimate;
+  const measured = value?.value ?? null;
+  const figure = measured === null ? '' : ` (${show(objective.key, measured)})`;
+  const title = objective.title.toLowerCase();
+  const out: string[] = [];
+  if (chosen === input.baseline) out.push(`Keep the baseline, ${text(chosen)}: no setting that meets the constraints has a better ${title}${figure}.`);
+  else if (gain?.difference === undefined || gain.difference === null) out.push(`Take ${text(chosen)} for its ${title}${figure}; there is no baseline to state a gain against.`);
+  else {
+    const share = gain.relative === null ? '' : `, ${showShare(gain.relative)}`;
+    const sure = gain.verdict === 'better' ? '' : gain.verdict === 'same' ? ' That is no difference that matters' : ' The gain itself is not settled';
+    out.push(`Take ${text(chosen)}: ${title}${figure} changes by ${showInterval(objective.key, gain.interval as never)} against ${text(gain.against)}${share}.${sure === '' ? '' : `${sure}: ${gain.text}.`}`);
+  }
+  if (best !== chosen) out.push(`${text(best)} measured best, but ${text(chosen)} is within the margin of it and asks for less.`);
+  const worse = price.filter((p) => p.contrast.verdict === 'worse');
+  const first = worse.filter((p) => t.input.margins[p.key] !== undefined).concat(worse.filter((p) => t.input.margins[p.key] === undefined)).slice(0, 4);
+  if (chosen !== input.baseline) {
+    out.push(first.length === 0 ? 'No other metric is found worse.'
+      : `It costs elsewhere: ${enumerate(first.map((p) => `${metricFact(p.key).title.toLowerCase()} ${showInterval(p.key, p.contrast.interval as never)}`))}${worse.length > first.length ? `, and ${worse.length - first.length} more` : ''}.`);
+  }
+  if (runners.length > 0) out.push(`Not distinguishable from it: ${enumerate(runners.map(text))}.`);
+  const ruledOut = candidates.filter((c) => !c.eligible).length;
+  if (ruledOut > 0) out.push(`${ruledOut} of ${candidates.length} settings are out because a constraint is failed or not settled.`);
+  return out;
+}
+
+/** A match that leaves less than this of full thrust uncorrected needs no attention. */
+const BEND = 0.01;
+
+/** What to set, why, and what to look at again. */
+export function checklistOf(input: CampaignInput, choice: Omit<ResultChoice, 'checklist'>, match: ResultMatch | null): ResultChoice['checklist'] {
+  const { chosen, gain, price } = choice;
+  if (chosen === null) return [];
+  const levels = input.settings.find((s) => s.id === chosen)?.levels ?? {};
+  const before = input.settings.find((s) => s.id === input.baseline)?.levels ?? {};
+  const list: { what: string; why: string }[] = Object.entries(levels).map(([factor, level]) => ({
+    what: before[factor] === level ? `Leave ${factor} at ${level}` : `Set ${factor} to ${level}${before[factor] === undefined ? '' : ` (was ${before[factor]})`}`,
+    why: before[factor] === level ? 'as the baseline' : gain === null ? choice.objective : `${choice.objective}: ${gain.text}`,
+  }));
+  for (const { key, contrast } of price.filter((p) => p.contrast.verdict === 'worse').slice(0, 6)) {
+    list.push({ what: `Re-check ${metricFact(key).title.toLowerCase()} on the craft`, why: `on the stand: ${contrast.text}` });
+  }
+  if (match !== null && match.worst_uncompensated !== null && match.reason === null) {
+    const top = Math.max(...match.rows.map((r) => r.response), 0);
+    if (top > 0 && match.worst_uncompensated > BEND * top && match.expo !== null) {
+      list.push({ what: `Shape the throttle with expo ${match.expo.toFixed(2)} (${match.direction})`, why: `the throttle curve bends by up to ${((100 * match.worst_uncompensated) / top).toFixed(1)} % of full thrust; ${((100 * (match.worst_error ?? 0)) / top).toFixed(1)} % is left behind the expo` });
+    }
+  }
+  list.push({ what: 'Repeat hover power and a hard step on the craft', why: 'the stand measures one drivetrain in still air' });
+  return list;
+}

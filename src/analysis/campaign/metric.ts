@@ -1,0 +1,102 @@
+/** One metric over all settings of a campaign: values, contrasts, pairs, factors, drift. */
+import type { Margin } from '../../model/files/campaign-choice';
+import type { ResultMetric } from '../../model/results';
+import { metricFact } from '../metrics/catalogue';
+import { pooledT } from '../stats/compare';
+import { around } from '../stats/interval';
+import { studentizedRangeQuantile } from '../stats/quantiles';
+import { gamesHowell } from '../stats/simultaneous';
+import { poolingOf, settingValue, type Group, type Pooling } from './absolute';
+import { isCount, type Column } from './collect';
+import { contrasts, widened } from './contrast';
+import { countContrasts } from './counts';
+import { driftOf } from './drift';
+import { factorialOf } from './factorial';
+import type { CampaignInput } from './input';
+
+/** Analyses a column. The Holm adjustment over metrics comes later, once all are known. */
+export function metricResult(column: Column, input: CampaignInput, ofInterest: boolean): ResultMetric {
+  const { key, repeats, label } = column;
+  const fact = metricFact(key);
+  const { confidence, baseline } = input;
+  const drift = driftOf(repeats, baseline, confidence);
+  const groups = input.settings.map((s): Group => {
+    const own = repeats.filter((r) => r.setting === s.id).sort((a, b) => a.index - b.index);
+    return { setting: s.id, repeats: own, used: own.map(drift.remove) };
+  });
+  const notes = [...column.gaps].map(([reason, n]) => `${n} run${n === 1 ? '' : 's'} without a value: ${reason}`);
+  const pooling = poolingOf(groups);
+  const level = withoutMountings(groups, notes);
+  const at = input.settings.findIndex((s) => s.id === baseline);
+  const margin = marginOf(key, input.margins[key], at < 0 ? null : groups[at], notes);
+  const judge = (): ResultMetric['contrasts'] => {
+    if (at < 0 || input.settings.length < 2) return [];
+    return isCount(key) ? countContrasts(key, level, at, confidence) : contrasts(level, at, { key, margin, confidence });
+  };
+  return {
+    key, name: fact.name, title: fact.title, unit: fact.unit, shown: fact.shown, better: fact.better, definition: fact.definition, label, of_interest: ofInterest,
+    margin, margin_text: input.margins[key]?.text ?? null, settings: groups.map((g) => settingValue(key, g, pooling, input)), pooling: pooling.why,
+    contrasts: judge(), pairs: ofInterest && !isCount(key) ? pairsOf(level, pooling, confidence) : [], factorial: factorialOf(level, input), drift: drift.result, notes,
+  };
+}
+
+/** A margin in the metric's unit; null with a note when it cannot be used. */
+function marginOf(key: string, margin: Margin | undefined, baseline: Group | null, notes: string[]): number | null {
+  if (margin === undefined) return null;
+  const { shown } = metricFact(key);
+  if (margin.kind === 'absolute') {
+    const fits = margin.dimension === shown || (margin.dimension === null && shown === 'count') || (margin.dimension === 'temperature_difference' && shown === 'temperature');
+    if (!fits) notes.push(`the margin ${margin.text} is no ${shown.replaceAll('_', ' ')} and is not used`);
+    return fits ? margin.value : null;
+  }
+  // A share of a metric that is itself a share is meant as points of it.
+  if (shown === 'ratio') return margin.value;
+  const mean = baseline === null || baseline.used.length === 0 ? 0 : baseline.used.reduce((a, b) => a + b, 0) / baseline.used.length;
+  if (mean === 0) {
+    notes.push(`the margin ${margin.text} is relative, and the baseline ${baseline === null ? 'is not known' : 'has no value'}: it is not used`);
+    return null;
+  }
+  return margin.value * Math.abs(mean);
+}
+
+/** Contrasts live inside a mounting: what a mounting does to all settings alike is taken out first. */
+function withoutMountings(groups: readonly Group[], notes: string[]): Group[] {
+  const all = groups.flatMap((g) => g.repeats.map((r, i) => ({ mounting: r.mounting, setting: g.setting, value: g.used[i] })));
+  const mountings = [...new Set(all.map((v) => v.mounting))];
+  if (mountings.length < 2) return [...groups];
+  const complete = groups.filter((g) => mountings.every((m) => g.repeats.some((r) => r.mounting === m))).map((g) => g.setting);
+  if (complete.length === 0) {
+    notes.push('no setting was run in every mounting, so mountings cannot be taken out of the contrasts');
+    return [...groups];
+  }
+  // Equal weight for every setting, so that a mounting's effect does not depend on which settings it holds more of.
+  const effect = new Map(mountings.map((m) => [m, mean(complete.map((s) => mean(all.filter((v) => v.mounting === m && v.setting === s).map((v) => v.value))))]));
+  const centre = mean([...effect.values()]);
+  notes.push(`contrasts are taken inside mountings: ${mountings.length} mountings, their common effect removed`);
+  return groups.map((g) => ({ ...g, used: g.used.map((v, i) => v - (effect.get(g.repeats[i].mounting) ?? centre) + centre) }));
+}
+
+const mean = (values: readonly number[]): number => values.reduce((a, b) => a + b, 0) / values.length;
+
+/** All pairs with intervals that hold together: one range quantile where the spread is pooled, else Games–Howell. */
+function pairsOf(groups: readonly Group[], { pooled }: Pooling, confidence: number): ResultMetric['pairs'] {
+  const usable = groups.filter((g) => g.used.length > 0);
+  if (usable.length < 2) return [];
+  const found: ResultMetric['pairs'] = [];
+  const add = (a: Group, b: Group, result: ReturnType<typeof widened>): void => {
+    const { interval } = result.ok ? result : { interval: { confidence, lower: null, upper: null, reason: result.reason } };
+    found.push({ a: a.setting, b: b.setting, difference: result.ok ? result.difference : null, interval: { ...interval }, apart: interval.reason === null && (interval.lower > 0 || interval.upper < 0) });
+  };
+  if (pooled !== null && (usable.length === 2 || pooled.dof >= 2)) {
+    const factor = usable.length === 2 ? null : studentizedRangeQuantile(confidence, usable.length, pooled.dof) / Math.SQRT2;
+    usable.forEach((a, i) => {
+      for (const b of usable.slice(i + 1)) {
+        const plain = pooledT(a.used, b.used, confidence, pooled);
+        add(a, b, widened(plain.ok && factor !== null ? { ...plain, interval: around(plain.difference, factor * plain.u, confidence), method: 'Tukey–Kramer' } : plain, b, a));
+      }
+    });
+    return found;
+  }
+  for (const { a, b, result } of gamesHowell(usable.map((g) => g.used), confidence)) add(usable[a], usable[b], widened(result, usable[b], usable[a]));
+  return found;
+}
