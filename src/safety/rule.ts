@@ -84,7 +84,9 @@ export class Window {
  */
 export class Sustained {
   best = -Infinity;
-  private run = 0;
+  /** Values above the best, in a row. */
+  run = 0;
+  private at = 0;
   private readonly last: Float64Array;
 
   constructor(n: number) {
@@ -98,7 +100,8 @@ export class Sustained {
       return false;
     }
     const { last } = this;
-    last[this.run % last.length] = value;
+    last[this.at] = value;
+    this.at = this.at + 1 === last.length ? 0 : this.at + 1;
     this.run++;
     if (this.run < last.length) return false;
     let least = Infinity;

@@ -19,6 +19,8 @@ export class LevelRule implements Rule {
   broken = false;
   private readonly sign: number;
   private readonly edge: number;
+  /** Nothing has to be done for a value up to this one. */
+  private quiet = -Infinity;
   private readonly bad: number;
   private readonly window: Window;
   private readonly sustained: Sustained;
@@ -42,8 +44,18 @@ export class LevelRule implements Rule {
 
   step(row: Row): boolean {
     const value = this.sign * row.si[this.id];
+    // Most samples: neither bad, nor near enough to be the closest approach, and the window is clean.
+    if (value <= this.quiet) {
+      this.sustained.run = 0;
+      return false;
+    }
+    return this.take(value, row);
+  }
+
+  private take(value: number, row: Row): boolean {
     this.window.push(value > this.edge);
     if (row.driving && this.sustained.push(value)) this.approach.note(this.sign * this.sustained.best, row.tick_us);
+    this.quiet = this.window.hits > 0 ? -Infinity : Math.min(this.edge, this.sustained.best);
     return (this.broken = this.window.hits >= this.bad);
   }
 
@@ -60,6 +72,7 @@ export class LevelRule implements Rule {
 
   begin(): void {
     this.sustained.begin();
+    this.quiet = -Infinity;
     this.approach.begin();
   }
 

@@ -7,7 +7,8 @@ import { Window, type Finding, type Rule } from '../rule';
 export class StaleRule implements Rule {
   broken = false;
   private readonly oldest_us: Float64Array;
-  private readonly mask: number;
+  /** No channel can be stale up to this device time. */
+  private due_us = -Infinity;
   private stale = -1;
   private age_us = 0;
 
@@ -18,19 +19,23 @@ export class StaleRule implements Rule {
     least_us: number,
   ) {
     this.oldest_us = Float64Array.from(channels, (c) => Math.max(least_us, periods * c.period_us));
-    this.mask = channels.reduce((mask, c) => mask | (1 << c.id), 0);
   }
 
   step(row: Row): boolean {
+    // Samples only make the next due time later, so until it nothing can be stale.
+    return row.tick_us > this.due_us ? this.look(row) : false;
+  }
+
+  private look(row: Row): boolean {
     this.stale = -1;
-    for (let rest = this.mask & ~row.fresh, c = 0; rest !== 0; rest >>= 1, c++) {
-      if ((rest & 1) === 0) continue;
-      const age_us = row.tick_us - row.fresh_us[c];
-      if (row.fresh_us[c] < 0) row.fresh_us[c] = row.tick_us;
-      else if (age_us > this.oldest_us[c] && this.stale < 0) {
-        this.stale = c;
-        this.age_us = age_us;
-      }
+    this.due_us = Infinity;
+    for (const { id } of this.channels) {
+      if (row.fresh_us[id] < 0) row.fresh_us[id] = row.tick_us;
+      const age_us = row.tick_us - row.fresh_us[id];
+      this.due_us = Math.min(this.due_us, row.fresh_us[id] + this.oldest_us[id]);
+      if (age_us <= this.oldest_us[id] || this.stale >= 0) continue;
+      this.stale = id;
+      this.age_us = age_us;
     }
     return (this.broken = this.stale >= 0);
   }

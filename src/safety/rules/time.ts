@@ -77,9 +77,9 @@ export class RunTimeRule implements Rule {
   broken = false;
   /** Longest, µs. */
   bound_us: number;
-  private began_us = -1;
-  private longest_us = -1;
-  private longestAt_us = 0;
+  private driving = false;
+  private began_us = 0;
+  private last_us = -1;
 
   constructor(
     private readonly code: Extract<TripCode, 'PROTOCOL_TIMEOUT' | 'LONGEST_RUN'>,
@@ -90,16 +90,15 @@ export class RunTimeRule implements Rule {
 
   step(row: Row): boolean {
     if (!row.driving) {
-      this.began_us = -1;
+      this.driving = false;
       return (this.broken = false);
     }
-    if (this.began_us < 0) this.began_us = row.tick_us;
-    const played_us = row.tick_us - this.began_us;
-    if (played_us > this.longest_us) {
-      this.longest_us = played_us;
-      this.longestAt_us = row.tick_us;
+    if (!this.driving) {
+      this.driving = true;
+      this.began_us = row.tick_us;
     }
-    return (this.broken = played_us > this.bound_us);
+    this.last_us = row.tick_us;
+    return (this.broken = row.tick_us - this.began_us > this.bound_us);
   }
 
   finding(row: Row): Finding {
@@ -112,14 +111,15 @@ export class RunTimeRule implements Rule {
   }
 
   begin(): void {
-    this.began_us = -1;
-    this.longest_us = -1;
+    this.driving = false;
+    this.last_us = -1;
     this.broken = false;
   }
 
   closest(): ClosestApproach | null {
-    if (this.longest_us < 0 || this.bound_us === Infinity) return null;
+    if (this.last_us < 0 || this.bound_us === Infinity) return null;
+    const played_us = this.last_us - this.began_us;
     const limit = this.code === 'LONGEST_RUN' ? 'longest_run' : 'protocol bound';
-    return { limit, value: this.longest_us / 1e6, bound: this.bound_us / 1e6, unit: 's', ratio: this.longest_us / this.bound_us, tick_us: this.longestAt_us };
+    return { limit, value: played_us / 1e6, bound: this.bound_us / 1e6, unit: 's', ratio: played_us / this.bound_us, tick_us: this.last_us };
   }
 }
