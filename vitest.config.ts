@@ -7,6 +7,7 @@ export default defineConfig({
     maxWorkers: 2,
     testTimeout: 120_000,
     hookTimeout: 120_000,
+    globalSetup: ['scripts/build-core.mjs'],
     setupFiles: ['src/controller/subset-js.ts'],
     coverage: {
       provider: 'v8',

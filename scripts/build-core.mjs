@@ -57,7 +57,8 @@ async function compile(files) {
   return bytes;
 }
 
-async function main() {
+/** Brings the generated module up to date. Also vitest's global set-up. */
+export async function setup() {
   const files = await sources();
   const hash = await fingerprint(files);
   if (await isCurrent(hash)) return;
@@ -80,9 +81,11 @@ async function main() {
   console.error(`core: ${bytes.length} bytes of wasm`);
 }
 
-try {
-  await main();
-} catch (error) {
-  console.error(error instanceof Error ? error.message : error);
-  process.exitCode = 1;
+if (process.argv[1] === fileURLToPath(import.meta.url)) {
+  try {
+    await setup();
+  } catch (error) {
+    console.error(error instanceof Error ? error.message : error);
+    process.exitCode = 1;
+  }
 }

@@ -63,7 +63,7 @@ function rampNow(): i32 {
     d = d >> 1;
   }
   // t < d < 65536; a fraction of 15 bits times at most ±10000
-  return from + (mul(target - from, div(t << 15, d)) >> 15);
+  return from + ((mul(target - from, div(t << 15, d)) + 16384) >> 15);
 }
 
 /** Sets the throttle for `elapsed`; `dt_us` of it are new. Order of bounds: slew limit, then cap, which always wins. */

@@ -36,7 +36,10 @@ export function getRowInterval(): i32 {
  * when `now` asks for one (a trip, so that its sample is on record).
  */
 export function sendRowIfDue(dt_us: i32, now: bool): void {
-  if (interval == 0) return;
+  if (interval == 0) {
+    endRowOfChannels(); // what came before rows were asked for is not reported later
+    return;
+  }
   sinceRow = older(sinceRow, dt_us);
   if (sinceRow < interval && !now) return;
   sinceRow = 0;

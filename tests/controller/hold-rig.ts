@@ -1,6 +1,6 @@
 // A hold from rest on the simulated rig, measured from its truths: used by hold.test.ts and by bench/hold-table.ts.
-import type { RigParameters } from '../../src/twin/physics';
-import { MapCache, SimulatedRig } from '../../src/twin/physics';
+import type { RigParameters , MapCache} from '../../src/twin/physics';
+import { SimulatedRig } from '../../src/twin/physics';
 import * as m from '../../src/wire/messages';
 import type { Core } from './kit';
 import { Board } from './kit';

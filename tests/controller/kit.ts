@@ -6,20 +6,21 @@ import * as m from '../../src/wire/messages';
 
 /** The calls that both builds of the core offer. */
 export interface Core {
-  init(tick_us: number, uid: number, resetCause: number): void;
-  declareChannel(id: number, kind: number, scale: number, exponent: number, zero: number, period_us: number): number;
-  setInput(channel: number, counts: number, valid: number): void;
-  stopInput(on: number): void;
-  rxByte(byte: number): void;
-  tick(dt_us: number): number;
-  outLength(): number;
-  drop(n: number): void;
-  outLost(): number;
-  getState(): number;
-  getCause(): number;
-  getThrottle(): number;
-  getOrdinal(): number;
-  fold(hash: number): number;
+  readonly init: (tick_us: number, uid: number, resetCause: number) => void;
+  readonly declareChannel: (id: number, kind: number, scale: number, exponent: number, zero: number, period_us: number) => number;
+  readonly setInput: (channel: number, counts: number, valid: number) => void;
+  readonly stopInput: (on: number) => void;
+  readonly rxByte: (byte: number) => void;
+  readonly tick: (dt_us: number) => number;
+  readonly outLength: () => number;
+  readonly drop: (n: number) => void;
+  readonly outLost: () => number;
+  readonly getState: () => number;
+  readonly getCause: () => number;
+  readonly getThrottle: () => number;
+  readonly getOrdinal: () => number;
+  readonly getRowInterval: () => number;
+  readonly fold: (hash: number) => number;
   readonly checksum: () => number;
   readonly view: ArrayLike<number>;
 }
@@ -28,9 +29,9 @@ export interface Core {
 export const jsCore: Core = {
   init: js.init, declareChannel: js.declareChannel, setInput: js.setInput, stopInput: js.stopInput, rxByte: js.rxByte, tick: js.tick,
   outLength: js.outLength, drop: js.drop, outLost: js.outLost, getState: js.getState, getCause: js.getCause,
-  getThrottle: js.getThrottle, getOrdinal: js.getOrdinal, fold: js.fold,
+  getThrottle: js.getThrottle, getOrdinal: js.getOrdinal, getRowInterval: js.getRowInterval, fold: js.fold,
   checksum: () => js.getChecksum() >>> 0,
-  view: js.out as unknown as ArrayLike<number>,
+  view: js.out,
 };
 /** A wasm core of its own. */
 export function wasmCore(): Core {
