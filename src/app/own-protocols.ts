@@ -37,7 +37,7 @@ function protocolsOf(module: Readonly<Record<string, unknown>>): Protocol[] {
 
 /** The default export; loaders wrap it once more when the module is taken for CommonJS. */
 function unwrapped(module: Readonly<Record<string, unknown>>): unknown {
-  const first = module['default'];
+  const first = module.default;
   return typeof first === 'object' && first !== null && 'default' in first ? first.default : first;
 }
 

@@ -123,6 +123,13 @@ export function checkSegments(segments: readonly Segment[], rigFile: Loaded<Rig>
       found.add({ at: at.path, message, accepted: fault.accepted }, [[rigFile, fault.rigKey]]);
     }
   }
+  const total_s = segments.reduce((sum, s) => sum + s.duration_s, 0);
+  const { longest_run_s } = rig.limits;
+  if (total_s > longest_run_s) {
+    found.add({
+      at: at.path, message: `all segments together take ${formatQuantity(total_s, 'time')}, more than longest_run of the rig`, accepted: `at most ${formatQuantity(longest_run_s, 'time')}`,
+    }, [[rigFile, ['limits', 'longest_run']]]);
+  }
   return found.problems;
 }
 

@@ -168,6 +168,15 @@ describe('segments against the limits of the rig', () => {
     const segment: Segment = { ...base, label: 'hold 14 A', kind: 'hold-current', target_A: 14 };
     expect(said(checkSegments([segment, segment], loaded('rig'), { loaded: loaded('campaign'), path: ['protocols', 3] }))).toEqual(['campaign.yaml:14:5 protocols.3: segment "hold 14 A": holding 14 A would trip limits.current_mean; accepted: below 9 A']);
   });
+
+  test('a protocol may take as long as the longest run, and not longer', () => {
+    const rest = (duration_s: number): Segment => ({ kind: 'rest', duration_s, label: 'rest', role: 'rest' });
+    const at = { loaded: loaded('campaign'), path: ['protocols', 3] };
+    expect(said(checkSegments([rest(300), rest(300)], loaded('rig'), at))).toEqual([]);
+    expect(said(checkSegments([rest(300), rest(300), rest(1)], loaded('rig'), at))).toEqual([
+      'campaign.yaml:14:5 protocols.3: all segments together take 10.02 min, more than longest_run of the rig; accepted: at most 10 min',
+    ]);
+  });
 });
 
 describe('a campaign', () => {
