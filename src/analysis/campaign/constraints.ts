@@ -2,6 +2,7 @@
 import type { Constraint } from '../../model/files/campaign-choice';
 import type { ResultChoice, ResultMetric } from '../../model/results';
 import { isCount } from './collect';
+import { marginIn } from './metric';
 import { show, showDifference, showInterval } from './words';
 
 type Check = ResultChoice['candidates'][number]['constraints'][number];
@@ -12,7 +13,7 @@ export function checkConstraint(c: Constraint, setting: string, baseline: string
   const metric = metrics.find((m) => m.key === c.metric);
   const answer = (status: Check['status'], detail: string): Check => ({ metric: c.metric, text, status, detail });
   if (metric === undefined) return answer('none', `no run gives ${c.metric}`);
-  return c.kind === 'within' ? within(metric, setting, baseline, answer) : bounded(c, metric, setting, answer);
+  return c.kind === 'within' ? within(c, metric, setting, baseline, answer) : bounded(c, metric, setting, answer);
 }
 
 function textOf(c: Constraint): string {
@@ -23,18 +24,19 @@ function textOf(c: Constraint): string {
 type Answer = (status: Check['status'], detail: string) => Check;
 
 /** Within a margin of the baseline: no worse than that where one side is better, no farther than that where none is. */
-function within(m: ResultMetric, setting: string, baseline: string | null, answer: Answer): Check {
+function within(c: Extract<Constraint, { kind: 'within' }>, m: ResultMetric, setting: string, baseline: string | null, answer: Answer): Check {
   if (setting === baseline) return answer('met', 'this is the baseline');
-  const contrast = m.contrasts.find((c) => c.setting === setting);
+  const contrast = m.contrasts.find((x) => x.setting === setting);
   if (contrast === undefined) return answer('none', 'there is no baseline to compare with');
   const { interval, difference } = contrast;
-  if (m.margin === null) return answer('none', `the margin cannot be used${m.notes.length > 0 ? `: ${m.notes.join('; ')}` : ''}`);
+  const allowed = marginIn(m.key, c.margin, m.settings.find((s) => s.setting === baseline)?.estimate.value ?? null);
+  if (!allowed.ok) return answer('none', allowed.reason);
   if (interval.lower === null || interval.upper === null || difference === null) return answer('none', contrast.text);
   const found = `${showDifference(m.key, difference)} (${showInterval(m.key, interval as never)})`;
   const past = (side: 'up' | 'down'): number => (side === 'up' ? interval.upper ?? 0 : -(interval.lower ?? 0));
   const surely = (side: 'up' | 'down'): number => (side === 'up' ? interval.lower ?? 0 : -(interval.upper ?? 0));
   const sides: ('up' | 'down')[] = m.better === 'more' ? ['down'] : m.better === 'less' ? ['up'] : ['up', 'down'];
-  const margin = m.margin;
+  const margin = allowed.value;
   if (sides.some((s) => surely(s) > margin)) return answer('failed', found);
   return answer(sides.every((s) => past(s) <= margin) ? 'met' : 'open', found);
 }

@@ -2,6 +2,7 @@
 import type { Margin } from '../../model/files/campaign-choice';
 import type { ResultMetric } from '../../model/results';
 import { metricFact } from '../metrics/catalogue';
+import { noResult, type NoResult } from '../stats/check';
 import { pooledT } from '../stats/compare';
 import { around } from '../stats/interval';
 import { studentizedRangeQuantile } from '../stats/quantiles';
@@ -43,20 +44,23 @@ export function metricResult(column: Column, input: CampaignInput, ofInterest: b
 /** A margin in the metric's unit; null with a note when it cannot be used. */
 function marginOf(key: string, margin: Margin | undefined, baseline: Group | null, notes: string[]): number | null {
   if (margin === undefined) return null;
+  const mean = baseline === null || baseline.used.length === 0 ? null : baseline.used.reduce((a, b) => a + b, 0) / baseline.used.length;
+  const found = marginIn(key, margin, mean);
+  if (!found.ok) notes.push(found.reason);
+  return found.ok ? found.value : null;
+}
+
+/** A margin in the metric's unit, or why it cannot be used. `baseline` is the baseline's value, null when there is none. */
+export function marginIn(key: string, margin: Margin, baseline: number | null): { readonly ok: true; readonly value: number } | NoResult {
   const { shown } = metricFact(key);
   if (margin.kind === 'absolute') {
     const fits = margin.dimension === shown || (margin.dimension === null && shown === 'count') || (margin.dimension === 'temperature_difference' && shown === 'temperature');
-    if (!fits) notes.push(`the margin ${margin.text} is no ${shown.replaceAll('_', ' ')} and is not used`);
-    return fits ? margin.value : null;
+    return fits ? { ok: true, value: margin.value } : noResult(`the margin ${margin.text} is no ${shown.replaceAll('_', ' ')} and is not used`);
   }
   // A share of a metric that is itself a share is meant as points of it.
-  if (shown === 'ratio') return margin.value;
-  const mean = baseline === null || baseline.used.length === 0 ? 0 : baseline.used.reduce((a, b) => a + b, 0) / baseline.used.length;
-  if (mean === 0) {
-    notes.push(`the margin ${margin.text} is relative, and the baseline ${baseline === null ? 'is not known' : 'has no value'}: it is not used`);
-    return null;
-  }
-  return margin.value * Math.abs(mean);
+  if (shown === 'ratio') return { ok: true, value: margin.value };
+  if (baseline === null || baseline === 0) return noResult(`the margin ${margin.text} is relative, and the baseline ${baseline === null ? 'has no value' : 'is zero'}: it is not used`);
+  return { ok: true, value: margin.value * Math.abs(baseline) };
 }
 
 /** Contrasts live inside a mounting: what a mounting does to all settings alike is taken out first. */

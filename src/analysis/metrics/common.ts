@@ -33,7 +33,7 @@ const AFTERMATH_S = 0.3;
 /** The reason why a span cannot be used when a desync falls into it or just before it; null when none does. */
 export function desyncIn(data: RunData, span: Span): string | null {
   const hit = data.desyncs.find((d) => d.t_s + d.duration_s + AFTERMATH_S > span.from_s && d.t_s - d.duration_s < span.to_s);
-  return hit === undefined ? null : `a desync at ${hit.t_s.toFixed(2)} s falls into the part that is used`;
+  return hit === undefined ? null : 'a desync falls into the part that is used';
 }
 
 const BATCHES = 10;

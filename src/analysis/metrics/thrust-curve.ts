@@ -21,7 +21,7 @@ const ANCHOR_WEIGHT = 4;
 /** Part of the low level before the sweep that has settled. */
 const LOW_SETTLED = 0.5;
 
-type Cells = { readonly x: number[]; readonly y: number[] };
+type Cells = { readonly x: number[]; readonly y: number[]; readonly cell: number[] };
 type Ramp = { readonly segment: PlayedSegment; readonly from: number; readonly to: number };
 type Sweep = { readonly low: PlayedSegment | null; readonly up: Ramp; readonly plateau: PlayedSegment; readonly down: Ramp; readonly rate: number };
 
@@ -114,19 +114,26 @@ function cellsOf(series: Series, { segment, from, to }: Ramp): Cells {
     count[cell]++;
   }
   const used = Array.from(count.keys()).filter((c) => count[c] > 0);
-  return { x: used.map((c) => sumX[c] / count[c]), y: used.map((c) => sumY[c] / count[c]) };
+  return { x: used.map((c) => sumX[c] / count[c]), y: used.map((c) => sumY[c] / count[c]), cell: used };
 }
 
-function inside({ x, y }: Cells, s: Sweep, edge: number): Cells {
+function inside({ x, y, cell }: Cells, s: Sweep, edge: number): Cells {
   const keep = x.map((v) => v > s.up.from + edge && v < s.up.to - edge);
-  return { x: x.filter((_, i) => keep[i]), y: y.filter((_, i) => keep[i]) };
+  return { x: x.filter((_, i) => keep[i]), y: y.filter((_, i) => keep[i]), cell: cell.filter((_, i) => keep[i]) };
+}
+
+/** Only cells that the other ramp has too: a cell of one ramp alone would bring its lag into the fit. */
+function shared(mine: Cells, other: Cells): Cells {
+  const keep = mine.cell.map((c) => other.cell.includes(c));
+  return { x: mine.x.filter((_, i) => keep[i]), y: mine.y.filter((_, i) => keep[i]), cell: mine.cell.filter((_, i) => keep[i]) };
 }
 
 function fitBoth(series: Series, s: Sweep, edge: number) {
   const up = inside(cellsOf(series, s.up), s, edge);
   const down = inside(cellsOf(series, s.down), s, edge);
-  const x = [...up.x, ...down.x];
-  const y = [...up.y, ...down.y];
+  const both = [shared(up, down), shared(down, up)];
+  const x = both.flatMap((c) => c.x);
+  const y = both.flatMap((c) => c.y);
   const anchor = (at: number, from_s: number, to_s: number): void => {
     const part = between(series, from_s, to_s).value;
     if (part.length === 0) return;
