@@ -8,13 +8,20 @@ import { dofField, dofNumber } from '../stats/estimate';
 import { around } from '../stats/interval';
 import { holm } from '../stats/multiplicity';
 import { againstBaseline } from '../stats/simultaneous';
-import { combine } from '../stats/uncertainty';
+import { combine, type Component } from '../stats/uncertainty';
 import { judgeContrast } from '../stats/verdict';
 import { meanEffects, sizeOf, type Group } from './absolute';
+import type { Drifting } from './drift';
 import { show, showDifference } from './words';
 
 /** What a verdict on a metric rests on. */
-export type Rules = { readonly key: string; readonly margin: number | null; readonly confidence: number };
+export type Rules = {
+  readonly key: string;
+  readonly margin: number | null;
+  readonly confidence: number;
+  /** What drift removal adds to a difference. */
+  readonly drift?: Drifting['adds'];
+};
 
 /** Every setting against the baseline: simultaneous intervals, widened by what calibration does to the difference itself. */
 export function contrasts(groups: readonly Group[], baseline: number, rules: Rules): Contrast[] {
@@ -23,7 +30,7 @@ export function contrasts(groups: readonly Group[], baseline: number, rules: Rul
   const spread = groups.filter((g) => g.used.length > 0).length;
   return comparisons.map(({ b, result }) => {
     const group = groups[b];
-    return judged(widened(readable(result, group, against), group, against), group, against, rules, spread);
+    return judged(widened(readable(result, group, against), group, against, rules.drift), group, against, rules, spread);
   });
 }
 
@@ -37,19 +44,22 @@ function readable(result: Difference | NoResult, group: Group, against: Group): 
   return result;
 }
 
+const NOTHING: Component = { u: 0, dof: Infinity };
+
 /**
- * Adds the Type B uncertainty of a difference. A gain error scales the difference and cannot change its sign, an offset
+ * Adds the Type B uncertainty of a difference, and that of the drift taken out of it. A gain error scales the difference and cannot change its sign, an offset
  * cancels: p stays, interval and equivalence widen.
  */
-export function widened(result: Difference | NoResult, group: Group, against: Group): Difference | NoResult {
+export function widened(result: Difference | NoResult, group: Group, against: Group, drift?: Drifting['adds']): Difference | NoResult {
   if (!result.ok) return result;
   const a = meanEffects(against.repeats);
   const b = meanEffects(group.repeats);
   const moved = Object.fromEntries([...new Set([...Object.keys(a), ...Object.keys(b)])].map((k) => [k, (b[k] ?? 0) - (a[k] ?? 0)]));
   const typeB = sizeOf(moved);
-  if (typeB === 0 || !(result.u > 0) || result.interval.reason !== null) return result;
+  const drifted = group.repeats.length > 0 && against.repeats.length > 0 ? drift?.(against.repeats, group.repeats) ?? NOTHING : NOTHING;
+  if ((typeB === 0 && drifted.u === 0) || !(result.u > 0) || result.interval.reason !== null) return result;
   const factor = (result.interval.upper - result.interval.lower) / 2 / result.u;
-  const sum = combine([{ name: 'repeats', u: result.u, dof: result.dof }, { name: 'calibration', u: typeB, dof: Infinity }]);
+  const sum = combine([{ name: 'repeats', u: result.u, dof: result.dof }, { name: 'calibration', u: typeB, dof: Infinity }, { name: 'drift removed', ...drifted }]);
   return { ...result, u: sum.u, dof: dofNumber(sum.dof), interval: around(result.difference, factor * sum.u, result.interval.confidence) };
 }
 

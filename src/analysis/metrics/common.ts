@@ -1,7 +1,7 @@
 /** What several protocols share: means over windows, the zero of the load cell, electrical power at the ESC, air. */
 import type { ChannelKind } from '../../model/channel';
 import { cipm2007 } from '../physics/air';
-import { between, channelOf, withRole, type PlayedSegment, type RunChannel, type RunData, type Series } from '../run-data';
+import { between, channelOf, withRole, type DesyncEvent, type PlayedSegment, type RunChannel, type RunData, type Series } from '../run-data';
 import { derived, type Reading } from './reading';
 
 /** A reading or the reason why there is none. */
@@ -30,10 +30,13 @@ export function plateauSpan(segment: PlayedSegment): Maybe<Span> {
 /** After a desync the rotor needs this long to be where it was, s. */
 const AFTERMATH_S = 0.3;
 
+/** The time that a desync spoils. The event stands at its end or its start, so its length counts on both sides. */
+export const spoiledBy = ({ t_s, duration_s }: DesyncEvent): Span => ({ from_s: t_s - duration_s, to_s: t_s + duration_s + AFTERMATH_S });
+
 /** The reason why a span cannot be used when a desync falls into it or just before it; null when none does. */
 export function desyncIn(data: RunData, span: Span): string | null {
-  const hit = data.desyncs.find((d) => d.t_s + d.duration_s + AFTERMATH_S > span.from_s && d.t_s - d.duration_s < span.to_s);
-  return hit === undefined ? null : 'a desync falls into the part that is used';
+  const hit = data.desyncs.some((d) => spoiledBy(d).to_s > span.from_s && spoiledBy(d).from_s < span.to_s);
+  return !hit ? null : 'a desync falls into the part that is used';
 }
 
 const BATCHES = 10;

@@ -6,8 +6,8 @@
 import { fitMonotone } from '../curves/monotone-fit';
 import { lagFromRamps } from '../physics/filters';
 import { fitThrustLaw } from '../physics/propeller';
-import { between, channelOf, withRole, type PlayedSegment, type RunData, type Series } from '../run-data';
-import { absent, desyncIn, found, meanOf, plateauSpan, powerSeries, zeroedThrust, type Maybe, type ThrustZero } from './common';
+import { between, channelOf, firstAt, withRole, type PlayedSegment, type RunData, type Series } from '../run-data';
+import { absent, found, meanOf, plateauSpan, powerSeries, spoiledBy, zeroedThrust, type Maybe, type ThrustZero } from './common';
 import { exact, metric, noMetric, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
 
@@ -86,10 +86,14 @@ function seriesOf(data: RunData, zero: ThrustZero): Record<CurveQuantity, Series
 /** The samples that no desync has touched. */
 function withoutDesyncs(data: RunData, series: Series): Series {
   if (data.desyncs.length === 0) return series;
-  const keep = Array.from(series.t_s.keys()).filter((i) => !touched(data, series.t_s[i]));
-  return { t_s: Float64Array.from(keep, (i) => series.t_s[i]), value: Float64Array.from(keep, (i) => series.value[i]) };
+  const { t_s, value } = series;
+  const keep = new Uint8Array(t_s.length).fill(1);
+  for (const d of data.desyncs) {
+    const spoiled = spoiledBy(d);
+    keep.fill(0, firstAt(t_s, spoiled.from_s), firstAt(t_s, spoiled.to_s));
+  }
+  return { t_s: t_s.filter((_, i) => keep[i] === 1), value: value.filter((_, i) => keep[i] === 1) };
 }
-const touched = (data: RunData, t: number): boolean => desyncIn(data, { from_s: t, to_s: t }) !== null;
 
 function gridOf(from: number, to: number): number[] {
   const n = Math.max(4, Math.round((to - from) / STEP));
