@@ -17,7 +17,7 @@ const STEP = 0.02;
 const EDGE = 0.03;
 const EDGE_LAGS = 4;
 /** How many cells a steady level weighs in the fit. */
-const ANCHOR_WEIGHT = 4;
+const ANCHOR_WEIGHT = 2;
 /** Part of the low level before the sweep that has settled. */
 const LOW_SETTLED = 0.5;
 
@@ -135,9 +135,10 @@ function shared(mine: Cells, other: Cells): Cells {
 function fitBoth(series: Series, s: Sweep, edge: number) {
   const up = inside(cellsOf(series, s.up), s, edge);
   const down = inside(cellsOf(series, s.down), s, edge);
-  const both = [shared(up, down), shared(down, up)];
-  const x = both.flatMap((c) => c.x);
-  const y = both.flatMap((c) => c.y);
+  // Cell by cell the mean of both ramps: their lags cancel there already, and the fit has half the points.
+  const [a, b] = [shared(up, down), shared(down, up)];
+  const x = a.x.map((v, i) => (v + b.x[i]) / 2);
+  const y = a.y.map((v, i) => (v + b.y[i]) / 2);
   const anchor = (at: number, from_s: number, to_s: number): void => {
     const part = between(series, from_s, to_s).value;
     if (part.length === 0) return;
