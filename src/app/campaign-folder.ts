@@ -1,53 +1,71 @@
 // records/<campaign>-<start time>/: the frozen plan, the journal, the runs. Nothing in it is ever overwritten.
-import { describeDifference, diffPlans, freezePlan, journalLine, Ledger, readJournal, thawPlan, type FrozenPlan, type JournalEntry } from '../campaign';
-import { sha256 } from '../host/digest';
-import { ensureFolder, exists, isFolder, join, list, makeNewFolder, readText, writeNew } from '../host/files';
+import { describeDifference, diffPlans, journalLine, readJournal, recordStem, type FrozenPlan, type JournalEntry, type Ledger, type NoteKind } from '../campaign';
+import { ensureFolder, exists, join, makeNewFolder, syncFolder, writeNew } from '../host/files';
 import { lockFolder } from '../host/lock';
 import { stamp, stampForFile, wallClock_ms } from '../host/wall-clock';
-import { limitList } from '../model/limits';
 import { LineFile, readLines } from '../record/file-lines';
+import { JOURNAL_FILE, ledgerOf, newestUnfinished, PLAN_FILE } from './campaign-files';
 import { BadInput } from './errors';
+import { freeze } from './freeze';
 import type { ReadyCampaign } from './prepare';
-import { versions } from './version';
 
-const PLAN = 'campaign.json';
-const JOURNAL = 'journal.jsonl';
 const RUNS = 'runs';
+/** Records of what turns between two runs: pre-warms and start checks. */
+const BETWEEN = 'between';
+
+/** Where the journal's lines go. */
+export interface JournalFile {
+  append(line: string): void;
+  close(): void;
+}
+
+export interface FolderOptions {
+  /** Opens the journal for appending; tests pass a disk that dies. */
+  readonly openJournal?: (path: string) => JournalFile;
+}
 
 /** An open campaign folder: the journal and what it adds up to. */
 export class CampaignFolder {
   readonly ledger: Ledger;
-  private readonly journal: LineFile;
+  /** Entries of earlier sessions, in their order. */
+  readonly before: readonly JournalEntry[];
+  private readonly journal: JournalFile;
   private readonly release: () => void;
 
-  private constructor(readonly path: string, readonly frozen: FrozenPlan, ready: ReadyCampaign) {
+  private constructor(readonly path: string, readonly frozen: FrozenPlan, ready: ReadyCampaign, options: FolderOptions) {
     this.release = lockFolder(path);
-    this.ledger = new Ledger(ready.plan.runs, frozen.fingerprint).applyAll(readJournal(readLines(join(path, JOURNAL))).entries);
-    this.journal = new LineFile(join(path, JOURNAL));
+    try {
+      // Read under the lock: whoever held it before may have written until a moment ago.
+      const file = join(path, JOURNAL_FILE);
+      this.before = readJournal(readLines(file)).entries;
+      this.ledger = ledgerOf(path, ready.plan.runs, frozen.fingerprint, this.before);
+      this.journal = options.openJournal?.(file) ?? new LineFile(file);
+      syncFolder(path);
+    } catch (error) {
+      this.release();
+      throw error;
+    }
   }
 
   /** Starts a new folder below `records`. */
-  static start(records: string, ready: ReadyCampaign): CampaignFolder {
+  static start(records: string, ready: ReadyCampaign, options: FolderOptions = {}): CampaignFolder {
     const frozen = freeze(ready);
     const path = newName(join(records, `${ready.campaign.name}-${stampForFile(wallClock_ms())}`));
     makeNewFolder(path);
     ensureFolder(join(path, RUNS));
-    writeNew(join(path, PLAN), `${JSON.stringify(frozen, null, 1)}\n`);
-    const folder = new CampaignFolder(path, frozen, ready);
-    folder.note({ type: 'planned', fingerprint: frozen.fingerprint, runs: ready.plan.runs.length });
-    return folder;
+    writeNew(join(path, PLAN_FILE), `${JSON.stringify(frozen, null, 1)}\n`);
+    return CampaignFolder.opened(new CampaignFolder(path, frozen, ready, options), ready);
   }
 
   /**
    * Takes up the newest unfinished folder of this campaign below `records`, or starts one.
    * @throws BadInput saying what changed, when the plan is no longer the one that was begun
    */
-  static resume(records: string, ready: ReadyCampaign): CampaignFolder {
-    const path = newestUnfinished(records, ready.campaign.name);
-    if (path === null) return CampaignFolder.start(records, ready);
-    const thawed = thawPlan(readText(join(path, PLAN)), sha256);
-    if (!thawed.ok) throw new BadInput([`${join(path, PLAN)}: ${thawed.problem}`]);
-    const differences = diffPlans(thawed.frozen, freeze(ready));
+  static resume(records: string, ready: ReadyCampaign, options: FolderOptions = {}): CampaignFolder {
+    const found = newestUnfinished(records, ready.campaign.name);
+    if (found === null) return CampaignFolder.start(records, ready, options);
+    const { path, frozen } = found;
+    const differences = diffPlans(frozen, freeze(ready));
     if (differences.length > 0) {
       throw new BadInput([
         `${path}: the campaign cannot go on, because it is no longer the one that was begun:`,
@@ -55,8 +73,18 @@ export class CampaignFolder {
         'Undo the change, or start a new campaign without --resume.',
       ]);
     }
-    const folder = new CampaignFolder(path, thawed.frozen, ready);
+    const folder = CampaignFolder.opened(new CampaignFolder(path, frozen, ready, options), ready);
     folder.note({ type: 'decided', what: 'resume', by: 'person', run: 0, why: 'run --resume' });
+    return folder;
+  }
+
+  /** Writes what every journal begins with, unless an earlier session did. */
+  private static opened(folder: CampaignFolder, ready: ReadyCampaign): CampaignFolder {
+    if (!folder.before.some((e) => e.type === 'planned')) folder.note({ type: 'planned', fingerprint: folder.frozen.fingerprint, runs: ready.plan.runs.length });
+    // What a person would have to change counts as the bench files say it is, until somebody changes it.
+    const { declared } = ready;
+    const names = Object.keys(declared);
+    if (names.length > 0 && !folder.before.some((e) => e.type === 'changed')) folder.note({ type: 'changed', run: 1, conditions: declared, byHand: names });
     return folder;
   }
 
@@ -67,9 +95,24 @@ export class CampaignFolder {
     this.ledger.apply(timed);
   }
 
-  /** Path of a record in this folder. */
-  recordPath(stem: string): string {
-    return join(this.path, RUNS, `${stem}.mcap`);
+  /** Writes down something that decides nothing. */
+  remark(what: NoteKind, run: number, data: unknown): void {
+    this.note({ type: 'noted', what, run, data });
+  }
+
+  /** A record for an attempt: its path in the folder and on the disk. A number of an attempt is never used twice. */
+  recordFor(id: string, attempt: number): { readonly name: string; readonly path: string } {
+    const name = join(RUNS, `${recordStem(id, attempt)}.mcap`);
+    return { name, path: join(this.path, name) };
+  }
+
+  /** A path for the record of a pre-warm or a start check, never one that is there already. */
+  betweenRecord(id: string, what: string): string {
+    ensureFolder(join(this.path, BETWEEN));
+    for (let n = 1; ; n++) {
+      const path = join(this.path, BETWEEN, `${id}.${what}-${n}.mcap`);
+      if (!exists(path)) return path;
+    }
   }
 
   close(): void {
@@ -78,37 +121,10 @@ export class CampaignFolder {
   }
 }
 
-function freeze(ready: ReadyCampaign): FrozenPlan {
-  const bench = {
-    rig: plain(ready.rig), article: plain(ready.article), limits: plain(limitList(ready.rig)), calibration: plain(ready.calibrations),
-    files: Object.fromEntries(ready.written.map((w) => [w.name, sha256(w.text)])),
-  };
-  const { spoolbench, wire, controller } = versions();
-  return freezePlan(ready.plan, bench, { spoolbench, wire: String(wire), controller }, sha256);
-}
-
-type Plain = null | boolean | number | string | readonly Plain[] | { readonly [key: string]: Plain };
-function plain(value: unknown): Plain {
-  return JSON.parse(JSON.stringify(value)) as Plain;
-}
-
 /** The name, or with a number behind it when two campaigns start in one second. */
 function newName(path: string): string {
   for (let n = 1; ; n++) {
     const name = n === 1 ? path : `${path}-${n}`;
     if (!exists(name)) return name;
   }
-}
-
-function newestUnfinished(records: string, campaign: string): string | null {
-  const mine = list(records).filter((name) => name.startsWith(`${campaign}-`)).map((name) => join(records, name))
-    .filter((path) => isFolder(path) && exists(join(path, PLAN)));
-  for (const path of mine.reverse()) {
-    const thawed = thawPlan(readText(join(path, PLAN)), sha256);
-    if (!thawed.ok || thawed.frozen.plan.campaign !== campaign) continue;
-    const runs = thawed.frozen.plan.runs.map((r) => ({ id: r.id, setting: { id: r.setting } }));
-    const ledger = new Ledger(runs, thawed.frozen.fingerprint).applyAll(readJournal(readLines(join(path, JOURNAL))).entries);
-    if (ledger.goodRuns + ledger.skippedCount() < runs.length) return path;
-  }
-  return null;
 }

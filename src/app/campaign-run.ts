@@ -1,16 +1,21 @@
 // A campaign from its first run to its last: what is next, what changes before it, the run, what follows from how it ended.
-import { Subject } from 'rxjs';
-import { changeover, decideAfter, MOUNTING, ProgressMeter, PROPELLER, recordStem, type PlannedRun, type Step } from '../campaign';
-import { join } from '../host/files';
+import type { Subject } from 'rxjs';
+import { decideAfter, ProgressMeter, type PlannedRun, type Progress } from '../campaign';
 import type { Outcome } from '../model/events';
 import type { TripCode } from '../model/trip';
 import type { OperatorRequest } from '../sequencer/options';
-import { CampaignFolder } from './campaign-folder';
+import type { CampaignFolder } from './campaign-folder';
+import { Changeover, STOPPED_BY_PERSON, type Halt } from './changeover-run';
+import type { RunFigures } from './figures';
+import { Notifier } from './notify';
+import type { Operator } from './operator';
 import { settingText } from './plan-file';
 import type { ReadyCampaign, ReadyProtocol } from './prepare';
-import { attachmentsOf, runHeader } from './record-header';
+import { runHeader } from './record-header';
 import type { Reporter } from './reporter';
 import { runOnce, type RunResult } from './run-once';
+import { RunWatch } from './run-watch';
+import { Stiffness } from './supply-check';
 import type { World } from './world';
 
 /** What happened in one session of a campaign. */
@@ -33,8 +38,9 @@ export interface CampaignInput {
   readonly folder: CampaignFolder;
   readonly requests: Subject<OperatorRequest>;
   readonly reporter: Reporter;
-  /** Called with each good run's record, for figures; what it returns is shown beside the run. */
-  readonly figures: (run: PlannedRun, record: string) => string;
+  readonly operator: Operator;
+  /** Called with each good run's record, for figures. */
+  readonly figures: (run: PlannedRun, record: string) => RunFigures;
 }
 
 /** Runs until the plan is done, a person stops it, or something forbids going on. */
@@ -45,32 +51,42 @@ export async function runCampaign(input: CampaignInput): Promise<CampaignEnd> {
 class Session {
   private readonly outcomes: Outcome[] = [];
   private readonly meter: ProgressMeter;
+  private readonly changeover: Changeover;
+  private readonly notifier: Notifier;
+  private readonly stiffness = new Stiffness();
+  private readonly stopping = new AbortController();
   private stopped: string | null = null;
   private lastTrip: TripCode | null = null;
-  private supply_V: number;
-  private propeller: boolean;
-  private afterRun = false;
-  private lastTurned_us = -Infinity;
+  /** The board's latch holds this trip. */
+  private latched: TripCode | null = null;
+  private firstZero_N: number | null = null;
 
   constructor(private readonly input: CampaignInput) {
-    const { ready, folder, requests } = input;
+    const { ready, folder, requests, reporter } = input;
     this.meter = new ProgressMeter(ready.plan.runs);
     this.meter.takeOver(folder.ledger);
-    this.supply_V = ready.article.nominal_voltage_V;
-    this.propeller = ready.article.propeller.mounted;
+    this.notifier = new Notifier(ready, folder, reporter);
+    this.changeover = new Changeover({ ...input, notifier: this.notifier, stopping: this.stopping.signal });
     requests.subscribe((request) => {
-      if (request === 'stop-now') this.stopped ??= 'stopped by the operator';
+      if (request !== 'stop-now') return;
+      this.stopped ??= STOPPED_BY_PERSON;
+      this.stopping.abort();
     });
   }
 
   async run(): Promise<CampaignEnd> {
     const { folder, ready } = this.input;
-    while (this.stopped === null) {
-      const next = folder.ledger.next();
-      if (next.kind === 'complete') break;
-      if (next.kind === 'held') this.stopped = next.why;
-      else if (next.kind === 'undecided') this.decide(next.ended.run, next.ended.outcome, next.ended.trip, next.ended.detail);
-      else await this.one(ready.plan.runs[next.run - 1], next.attempt);
+    try {
+      while (this.stopped === null) {
+        const next = folder.ledger.next();
+        if (next.kind === 'complete') break;
+        if (next.kind === 'held') this.stopped = next.why;
+        else if (next.kind === 'undecided') this.decide(next.ended.run, next.ended.outcome, next.ended.trip, next.ended.detail);
+        else await this.one(ready.plan.runs[next.run - 1], next.attempt);
+      }
+      this.finish();
+    } finally {
+      await this.notifier.settled();
     }
     return {
       folder: folder.path, outcomes: this.outcomes, planned: ready.plan.runs.length, good: folder.ledger.goodRuns,
@@ -78,115 +94,106 @@ class Session {
     };
   }
 
+  /** What a person asked to stop stays stopped until a person resumes; the journal says so. And the end is told. */
+  private finish(): void {
+    const { folder } = this.input;
+    const next = folder.ledger.next();
+    if (this.stopped !== null && next.kind !== 'held' && next.kind !== 'complete') {
+      folder.note({ type: 'decided', what: 'stop', by: this.stopping.signal.aborted ? 'person' : 'tool', run: 0, why: this.stopped });
+    }
+    if (this.stopped !== null && this.latched !== null) return;
+    const { goodRuns } = folder.ledger;
+    const skipped = folder.ledger.skippedCount();
+    this.notifier.tell({
+      event: 'finished', run: null, going_on: false,
+      detail: this.stopped === null ? `Every run is made: ${goodRuns} good, ${skipped} skipped.` : `Stopped before its end, ${goodRuns} runs good: ${this.stopped}`,
+    });
+  }
+
   private async one(run: PlannedRun, attempt: number): Promise<void> {
     const { folder, ready, reporter, world } = this.input;
     const began_us = world.clock.now_us();
-    await this.prepare(run);
-    if (this.stopped !== null) return;
-    const stem = recordStem(run.id, attempt);
+    reporter.preparing(this.titleOf(run));
+    const halt = await this.changeover.before(run, this.latched);
+    this.latched = null;
+    if (halt !== null) return this.halt(run, halt);
     const protocol = ready.protocols.get(run.label);
     if (protocol === undefined) throw new Error(`run ${run.index} uses "${run.label}", which is no protocol of the plan`);
-    folder.note({ type: 'started', run: run.index, attempt, record: join('runs', `${stem}.mcap`) });
-    const title = { index: run.index, of: ready.plan.runs.length, protocol: run.label, setting: settingText(run.setting), repeat: run.repeat, simulated: ready.rig.link.kind === 'twin' };
-    reporter.runStarted(title);
-    world.beginRun();
-    const result = await this.play(run, protocol, stem);
-    world.endRun();
-    this.afterRun = true;
-    this.lastTurned_us = world.clock.now_us();
+    const record = folder.recordFor(run.id, attempt);
+    folder.note({ type: 'started', run: run.index, attempt, record: record.name });
+    reporter.runStarted(this.titleOf(run));
+    const watch = new RunWatch(ready.channels);
+    const result = await this.play(run, protocol, record.path, watch);
+    this.changeover.turned();
     const { outcome, trip, detail } = result.outcome;
-    folder.note({ type: 'ended', run: run.index, attempt, outcome, detail, ...(trip === null ? {} : { trip: trip.code }) });
+    const took_s = (world.clock.now_us() - began_us) / 1e6;
+    folder.note({ type: 'ended', run: run.index, attempt, outcome, detail, took_s, ...(trip === null ? {} : { trip: trip.code }) });
     this.outcomes.push(outcome);
     this.lastTrip = trip?.code ?? this.lastTrip;
-    this.meter.ended(run.index, (world.clock.now_us() - began_us) / 1e6, outcome === 'done');
-    const figures = outcome === 'done' ? this.input.figures(run, result.record.path) : '';
-    reporter.runEnded({ title, outcome: result.outcome, record: result.record.path, duration_s: result.duration_s, closest: result.outcome.closest, figures });
-    reporter.left(this.meter.reading(folder.ledger).left_s);
+    this.meter.ended(run.index, took_s, outcome === 'done');
+    this.report(run, result, watch);
     if (!result.record.complete) this.stopped ??= `${result.record.path}: the record could not be written whole`;
     if (outcome !== 'done') this.decide(run.index, outcome, trip?.code, detail);
   }
 
-  private play(run: PlannedRun, protocol: ReadyProtocol, stem: string): Promise<RunResult> {
-    const { ready, world, folder, reporter, requests } = this.input;
+  /** Nothing may follow: written down, so that only a person goes on. */
+  private halt(run: PlannedRun, { why, outcome, trip }: Halt): void {
+    const { folder, reporter } = this.input;
+    if (outcome !== undefined) this.outcomes.push(outcome);
+    this.lastTrip = trip ?? this.lastTrip;
+    if (this.stopped === null) reporter.note(why);
+    this.stopped ??= why;
+    const byPerson = why === STOPPED_BY_PERSON;
+    folder.note({ type: 'decided', what: 'stop', by: byPerson ? 'person' : 'tool', run: run.index, why });
+    if (trip !== undefined) this.notifier.tell({ event: 'tripped', run: run.index, trip, going_on: false, detail: why });
+  }
+
+  private async play(run: PlannedRun, protocol: ReadyProtocol, path: string, watch: RunWatch): Promise<RunResult> {
+    const { ready, world, reporter, requests } = this.input;
+    const { supply_V, propeller } = this.changeover;
     const seed = ready.rig.link.kind === 'twin' ? ready.rig.link.seed : null;
-    return runOnce({
-      world, protocol, reporter, requests, path: folder.recordPath(stem), zero_s: ready.campaign.between_runs.zero_s,
-      header: runHeader({ ready, protocol, run, supply_V: this.supply_V, propeller: this.propeller, seed }), attachments: attachmentsOf(ready),
-    });
-  }
-
-  /** Everything between two runs, written down before and after it is done. */
-  private async prepare(run: PlannedRun): Promise<void> {
-    const { folder, ready, world } = this.input;
-    const steps = changeover({
-      next: run, inPlace: folder.ledger.inPlace(), between: ready.campaign.between_runs, means: {}, afterRun: this.afterRun,
-      idle_s: (world.clock.now_us() - this.lastTurned_us) / 1e6,
-      ...(folder.ledger.retriesOf(run.index) > 0 && this.lastTrip !== null ? { trip: this.lastTrip } : {}),
-    });
-    const wanted = Object.fromEntries(run.conditions.filter((c) => folder.ledger.inPlace()[c.name] !== c.to).map((c) => [c.name, c.to]));
-    const changing = Object.keys(wanted).length > 0;
-    if (changing) folder.note({ type: 'changing', run: run.index, conditions: wanted });
-    for (const step of steps) if (this.stopped === null) await this.carryOut(step);
-    if (changing && this.stopped === null) folder.note({ type: 'changed', run: run.index, conditions: wanted });
-  }
-
-  private async carryOut(step: Step): Promise<void> {
-    const { world, reporter } = this.input;
-    switch (step.step) {
-      case 'supply':
-        this.supply_V = step.voltage_V;
-        await world.setSupply(step.voltage_V);
-        await world.playUntil(() => this.stopped !== null, this.input.ready.rig.supply.settle_s);
-        return;
-      case 'rig':
-        for (const [name, to] of Object.entries(step.parameters)) await this.setParameter(name, to.text, to.value);
-        return;
-      case 'cool':
-        await this.cool(step.motor_degC, step.esc_degC, step.within_s);
-        return;
-      case 'rest':
-        await world.playUntil(() => this.stopped !== null, step.for_s);
-        return;
-      case 're-arm': {
-        const reasons = await world.clearTrip(`${step.after} is listed in on_trip of the campaign file`);
-        if (reasons.length > 0) this.stopped = `the trip ${step.after} cannot be cleared: ${reasons.join('; ')}`;
-        else reporter.note(`Trip ${step.after} cleared, as the campaign file lists it.`);
-        return;
-      }
-      // The zero of the load cell is part of each run's record; the permit is asked for by the sequencer when it arms.
-      case 'zero':
-      case 'check-supply':
-      case 'log-environment':
-      case 'permit':
-        return;
-      case 'safe-for-hands':
-      case 'hands':
-      case 'hands-off':
-      case 'command':
-      case 'pre-warm':
-      case 'start-check':
-        throw new Error(`"${step.step}" was planned although this version refuses it`);
+    const listening = [
+      world.blocks.subscribe((block) => { watch.block(block); }),
+      world.bench.events.subscribe((event) => { watch.event(event); }),
+    ];
+    world.beginRun();
+    try {
+      return await runOnce({
+        world, protocol, reporter, requests, path, zero_s: ready.campaign.between_runs.zero_s,
+        header: runHeader({ ready, protocol, run, supply_V, propeller, seed }), attachments: this.changeover.attachments(),
+      });
+    } finally {
+      world.endRun();
+      for (const l of listening) l.unsubscribe();
     }
   }
 
-  private async setParameter(name: string, text: string, value: number | null): Promise<void> {
-    const { world } = this.input;
-    if (name === PROPELLER) {
-      this.propeller = text === 'on';
-      await world.setPropeller(this.propeller);
-    } else if (name === MOUNTING) await world.remount();
-    else if (value === null) throw new Error(`${name} = ${text} is no number`);
-    else world.setParameter(name, value);
+  /** What is told and kept of a run that has ended: figures, the load cell's zero, the supply. */
+  private report(run: PlannedRun, result: RunResult, watch: RunWatch): void {
+    const { folder, reporter } = this.input;
+    const figures = result.outcome.outcome === 'done' ? this.input.figures(run, result.record.path) : null;
+    if (figures !== null && Object.keys(figures.values).length > 0) folder.remark('figures', run.index, figures.values);
+    const zeros = watch.zeros(this.firstZero_N);
+    if (zeros.before_N !== null) folder.remark('zero', run.index, zeros);
+    this.firstZero_N ??= zeros.before_N;
+    const stiffness = watch.stiffness();
+    if (stiffness !== null) folder.remark('supply', run.index, stiffness);
+    reporter.runEnded({
+      title: this.titleOf(run), outcome: result.outcome, record: result.record.path, duration_s: result.duration_s,
+      closest: result.outcome.closest, figures: figures?.text ?? '',
+    });
+    const softer = this.stiffness.take(run.label, stiffness);
+    if (softer !== null) reporter.note(softer);
+    reporter.progress(this.progress());
   }
 
-  private async cool(motor_degC: number | null, esc_degC: number | null, within_s: number): Promise<void> {
-    const { world, reporter } = this.input;
-    const cold = (): boolean => {
-      const now = world.readings();
-      return (motor_degC === null || (now.motor_degC ?? -Infinity) <= motor_degC) && (esc_degC === null || (now.esc_degC ?? -Infinity) <= esc_degC);
-    };
-    const cooled = await world.playUntil(() => this.stopped !== null || cold(), within_s);
-    if (!cooled) reporter.note(`Still warm after ${within_s} s: motor ${String(world.readings().motor_degC)} °C; going on as the campaign file says.`);
+  private progress(): Progress {
+    return this.meter.reading(this.input.folder.ledger);
+  }
+
+  private titleOf(run: PlannedRun) {
+    const { ready } = this.input;
+    return { index: run.index, of: ready.plan.runs.length, protocol: run.label, setting: settingText(run.setting), repeat: run.repeat, simulated: ready.rig.link.kind === 'twin' };
   }
 
   private decide(run: number, outcome: Outcome, trip: TripCode | undefined, detail: string | undefined): void {
@@ -196,10 +203,12 @@ class Session {
     if (decision.what === 'go-on') return;
     folder.note({ type: 'decided', what: decision.what, by: 'tool', run, why: decision.why });
     reporter.note(decision.why);
+    this.latched = trip ?? null;
     if (decision.what === 'skip-setting') {
       const setting = ready.plan.runs[run - 1].setting.id;
       for (const r of ready.plan.runs) if (r.setting.id === setting && !folder.ledger.isGood(r.index)) this.meter.leave(r.index);
     }
     if (decision.what === 'stop') this.stopped ??= decision.why;
+    if (outcome === 'tripped') this.notifier.tell({ event: 'tripped', run, ...(trip === undefined ? {} : { trip }), going_on: this.stopped === null, detail: decision.why });
   }
 }

@@ -1,12 +1,23 @@
 // Figures per setting while a campaign runs and at its end: plain means over the good runs. No verdicts.
 import { METRIC_NAMES, metricFact, type MetricName } from '../analysis/metrics/catalogue';
 import { runMetrics } from '../analysis/metrics/run-metrics';
-import type { PlannedRun } from '../campaign';
+import type { JournalEntry, PlannedRun } from '../campaign';
 import { readRecord } from '../record/file-reader';
 import { formatQuantity } from '../units';
 import { settingText } from './plan-file';
 import type { ReadyCampaign } from './prepare';
 import { runDataOf } from './run-data';
+
+export interface FigureValue {
+  readonly value: number;
+  readonly unit: string;
+}
+
+/** A good run's figures: for the journal, and as words beside the run. */
+export interface RunFigures {
+  readonly text: string;
+  readonly values: Readonly<Record<string, FigureValue>>;
+}
 
 /** Mean of a metric over the repeats of a setting. */
 export interface Figure {
@@ -32,19 +43,31 @@ export class FigureTable {
 
   constructor(private readonly ready: Pick<ReadyCampaign, 'plan'>) {}
 
-  /** Takes a run's record; returns its headline figures as one line of text. */
-  take(run: PlannedRun, record: string): string {
+  /** Takes a run's record; returns its figures, and the headlines among them as one line of text. */
+  take(run: PlannedRun, record: string): RunFigures {
     const { metrics } = runMetrics(runDataOf(readRecord(record)));
+    const values: Record<string, FigureValue> = {};
+    for (const { name, value, unit } of metrics) if (value !== null) values[name] = { value, unit };
+    this.add(run, values);
+    const shown = metrics.filter((m) => HEADLINES.includes(m.name) && m.value !== null);
+    return { values, text: shown.map((m) => `${metricFact(m.name).title.toLowerCase()} ${showMetric(m.name, m.value ?? 0)}`).join(', ') };
+  }
+
+  /** Takes over what earlier sessions wrote down. Baseline runs are no repeats of their setting and stay out. */
+  takeOver(before: readonly JournalEntry[]): void {
+    for (const { run, values } of figuresIn(before)) this.add(this.ready.plan.runs[run - 1], values);
+  }
+
+  private add(run: PlannedRun, values: Readonly<Record<string, FigureValue>>): void {
+    if (run.kind === 'baseline') return;
     const mine = this.sums.get(run.setting.id) ?? new Map<MetricName, { sum: number; n: number; unit: string }>();
     this.sums.set(run.setting.id, mine);
     for (const name of METRIC_NAMES) {
-      const metric = metrics.find((m) => m.name === name);
-      if (metric?.value === undefined || metric.value === null) continue;
-      const sum = mine.get(name) ?? { sum: 0, n: 0, unit: metric.unit };
-      mine.set(name, { sum: sum.sum + metric.value, n: sum.n + 1, unit: sum.unit });
+      const figure = values[name];
+      if (figure === undefined) continue;
+      const sum = mine.get(name) ?? { sum: 0, n: 0, unit: figure.unit };
+      mine.set(name, { sum: sum.sum + figure.value, n: sum.n + 1, unit: sum.unit });
     }
-    const shown = metrics.filter((m) => HEADLINES.includes(m.name) && m.value !== null);
-    return shown.map((m) => `${metricFact(m.name).title.toLowerCase()} ${showMetric(m.name, m.value ?? 0)}`).join(', ');
   }
 
   /** One entry a setting, in the plan's order. */
@@ -54,6 +77,11 @@ export class FigureTable {
       figures: Object.fromEntries([...(this.sums.get(setting.id) ?? [])].map(([name, s]) => [name, { mean: s.sum / s.n, unit: s.unit, repeats: s.n }])),
     }));
   }
+}
+
+/** Figures of good runs as a journal keeps them, in its order. */
+export function figuresIn(entries: readonly JournalEntry[]): { readonly run: number; readonly values: Readonly<Record<string, FigureValue>> }[] {
+  return entries.flatMap((e) => (e.type === 'noted' && e.what === 'figures' ? [{ run: e.run, values: e.data as Readonly<Record<string, FigureValue>> }] : []));
 }
 
 /** A metric's value as people read it. */

@@ -1,6 +1,9 @@
 // What a use case tells whoever watches: the command line today, a page later.
+import type { Progress } from '../campaign';
 import type { BenchEvent, RunOutcome } from '../model/events';
 import type { ClosestApproach } from '../model/trip';
+
+export type { Progress };
 
 /** Latest readings for a live line, SI; null while a channel has not spoken. */
 export interface LiveReading {
@@ -31,12 +34,14 @@ export interface RunNews {
 export interface Reporter {
   /** Words for a person about what is going on. */
   note(text: string): void;
+  /** The bench is being made ready for a run: changes, cooling, checks. */
+  preparing(title: RunTitle): void;
   runStarted(title: RunTitle): void;
   /** Which segment plays, of how many, and how long the run still takes. */
   segment(label: string, ordinal: number, of: number, left_s: number): void;
   live(reading: LiveReading): void;
-  /** Bench time left in the whole campaign. */
-  left(bench_s: number): void;
+  /** Where the whole campaign stands: runs, bench time left, when hands are next needed. */
+  progress(progress: Progress): void;
   event(event: BenchEvent): void;
   runEnded(news: RunNews): void;
 }

@@ -3,14 +3,17 @@ import { Subject } from 'rxjs';
 import { breathe } from '../host/event-loop';
 import { FileProblem, freeBytes, join } from '../host/files';
 import { FolderInUse } from '../host/lock';
+import { findProgram } from '../host/program';
 import { onFinishSignal, onStopSignal } from '../host/signals';
 import { steady_ms } from '../host/wall-clock';
 import type { OperatorRequest } from '../sequencer/options';
+import { newestUnfinished, type ReadFolder } from './campaign-files';
 import { CampaignFolder } from './campaign-folder';
 import { runCampaign, type CampaignEnd } from './campaign-run';
 import { BadInput } from './errors';
 import { FigureTable, type SettingFigures } from './figures';
 import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign } from './prepare';
+import { handsToCome, NOBODY, type Operator } from './operator';
 import type { Reporter } from './reporter';
 import { TwinWorld } from './twin-world';
 import type { World } from './world';
@@ -19,7 +22,12 @@ export interface RunOptions extends PrepareOptions {
   /** Parent folder of the campaign's folder; records/ in the bench folder when left out. */
   readonly records?: string;
   readonly resume?: boolean;
+  /** Who is asked for hands; nobody when left out. */
+  readonly operator?: OperatorSource;
 }
+
+/** Finds who can be asked, once the campaign is known. Throws BadInput. */
+export type OperatorSource = (ready: ReadyCampaign) => Operator;
 
 export interface RunSummary extends CampaignEnd {
   readonly campaign: string;
@@ -37,7 +45,11 @@ const DISK_RESERVE = 50e6;
 export async function runFile(target: string, options: RunOptions, reporter: Reporter): Promise<RunSummary> {
   const ready = prepareCampaign(target, await withOwnProtocols(target, options));
   const records = options.records ?? join(ready.folder, 'records');
-  checkDisk(ready, records);
+  const operator = options.operator?.(ready) ?? NOBODY;
+  checkPrograms(ready);
+  const begun = options.resume === true ? newestUnfinished(records, ready.campaign.name) : null;
+  checkHands(ready, operator, begun);
+  checkDisk(ready, records, begun);
   const folder = openFolder(ready, records, options.resume ?? false);
   const world = openWorld(ready);
   const requests = new Subject<OperatorRequest>();
@@ -53,8 +65,9 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
   ];
   const table = new FigureTable(ready);
   try {
+    table.takeOver(folder.before);
     await world.connect();
-    const end = await runCampaign({ ready, world, folder, requests, reporter, figures: (run, record) => table.take(run, record) });
+    const end = await runCampaign({ ready, world, folder, requests, reporter, operator, figures: (run, record) => table.take(run, record) });
     return { ...end, campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() };
   } finally {
     world.close();
@@ -76,8 +89,37 @@ function openFolder(ready: ReadyCampaign, records: string, resume: boolean): Cam
   }
 }
 
-function checkDisk(ready: ReadyCampaign, records: string): void {
-  const need = ready.plan.estimate.disk_bytes + DISK_RESERVE;
+/** Refuses when somebody has to come and nobody can be asked. @throws BadInput listing what would be asked */
+function checkHands(ready: ReadyCampaign, operator: Operator, folder: ReadFolder | null): void {
+  const lacking = operator.lacks(handsToCome(ready, folder));
+  if (lacking.length === 0) return;
+  throw new BadInput([
+    `${ready.campaign.name}: a person is needed, and nobody can be asked here (standard input is no terminal, or the answers do not cover it):`,
+    ...lacking.map((line) => `  ${line}`),
+    'Start it in a terminal, or give --answers FILE with an entry for each (see docs/files.md, answers).',
+  ]);
+}
+
+/** Refuses when a program that the campaign names is not there. @throws BadInput with every one */
+function checkPrograms(ready: ReadyCampaign): void {
+  const { factors, notify } = ready.campaign;
+  const named = [
+    ...Object.entries(factors).flatMap(([name, f]) => (f.apply !== 'command' ? [] : [
+      { where: `factors.${name}.command`, command: f.command },
+      ...(f.read_back === null ? [] : [{ where: `factors.${name}.read_back`, command: f.read_back }]),
+    ])),
+    ...(notify === null ? [] : [{ where: 'notify.command', command: notify.command }]),
+  ];
+  const missing = named.flatMap(({ where, command }) => {
+    const found = findProgram(command[0] ?? '', ready.folder);
+    return found.path === null ? [`${ready.campaign.name}: ${where}: ${found.why}`] : [];
+  });
+  if (missing.length > 0) throw new BadInput(missing);
+}
+
+/** Refuses when the runs still to be made do not fit on the disk. @throws BadInput with the numbers */
+function checkDisk(ready: ReadyCampaign, records: string, begun: ReadFolder | null): void {
+  const need = ready.plan.runs.reduce((sum, run) => (begun?.ledger.isGood(run.index) === true ? sum : sum + run.bytes), DISK_RESERVE);
   const free = freeBytes(records);
   if (free < need) {
     throw new BadInput([`${records}: the plan needs about ${Math.ceil(need / 1e6)} MB, ${Math.floor(free / 1e6)} MB are free; make room or name another place with --records`]);

@@ -11,7 +11,7 @@ import { Station } from '../station/station';
 import { TwinBoard } from '../twin/board';
 import { faultNamed, physicalChannels, settingName, twinParameters } from '../twin/configure';
 import type { MapCache} from '../twin/physics';
-import { SimulatedRig } from '../twin/physics';
+import { SETTING_NAMES, SimulatedRig } from '../twin/physics';
 import { BadInput } from './errors';
 import { DeviceClock } from './virtual-time';
 import type { Readings, World } from './world';
@@ -145,6 +145,11 @@ export class TwinWorld implements World {
 
   setParameter(name: string, value: number): void {
     this.sim.setSetting(settingName(name), value);
+  }
+
+  follow(name: string, value: number | null): void {
+    const known = SETTING_NAMES.find((n) => n === name);
+    if (known !== undefined && value !== null) this.sim.setSetting(known, value);
   }
 
   async remount(): Promise<void> {

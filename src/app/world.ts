@@ -27,6 +27,8 @@ export interface World {
   setSupply(volts: number): Promise<void>;
   setPropeller(on: boolean): Promise<void>;
   setParameter(name: string, value: number): void;
+  /** A person or a program says that it has changed something. A simulated rig that has such a setting follows; a real one has it already. */
+  follow(name: string, value: number | null): void;
   remount(): Promise<void>;
   /** A deliberate act after a trip. Resolves to the reasons why the latch stays; empty when it is clear. */
   clearTrip(why: string): Promise<readonly string[]>;

@@ -7,17 +7,14 @@ import type { Factor, Level, Point } from './design';
 import { PROPELLER, SUPPLY, type PlanInput, type ProtocolUse } from './plan-input';
 import { own } from './text';
 
-/** Until cooling has been measured, a bounded wait is counted with this share of its bound. */
-const COOLING_SHARE = 0.25;
-
 /**
  * Translates the files. What the protocols need and how long they play is known to whoever resolved them.
  * @param protocols the campaign's protocols in their order, labels distinct.
- * @param cool_s mean cooling time when it has been measured, s.
+ * @param cool_s mean cooling time where it has been measured, s. Until then no wait is counted: nobody knows how warm a run leaves the motor.
  */
 export function planInput(
   campaign: CampaignFile, rig: Pick<Rig, 'link' | 'supply'>, article: Pick<Article, 'propeller' | 'esc' | 'nominal_voltage_V'>,
-  protocols: readonly ProtocolUse[], cool_s?: number,
+  protocols: readonly ProtocolUse[], cool_s = 0,
 ): PlanInput {
   const factors = Object.entries(campaign.factors).map(([name, f]) => factorOf(name, f));
   const point = (p: FilePoint): Point => pointOf(campaign.factors, p);
@@ -25,7 +22,6 @@ export function planInput(
   const plan = campaign.order.plan;
   const onTwin = rig.link.kind === 'twin';
   const between = campaign.between_runs;
-  const cooling = cool_s ?? (between.cool_until === null ? 0 : COOLING_SHARE * between.cool_until.within_s);
   return {
     campaign: campaign.name, factors, protocols, repeats: campaign.repeats, mountings: 1, visits: 1,
     design: plan.kind === 'points' ? { kind: 'points', points: plan.points.map(point) }
@@ -36,7 +32,7 @@ export function planInput(
     by: { propeller: onTwin ? 'rig' : 'operator', supply: supplyBy(rig.supply.kind), mounting: onTwin ? 'rig' : 'operator' },
     times: {
       rig_s: 0, supply_s: rig.supply.settle_s, command_s: 2, operator_s: 300, remount_s: 900,
-      between_s: cooling + between.rest_s + 2 * between.zero_s + (between.start_check?.for_s ?? 0),
+      between_s: cool_s + between.rest_s + 2 * between.zero_s + (between.start_check?.for_s ?? 0),
     },
     inPlace: inPlace(campaign, rig, article),
   };

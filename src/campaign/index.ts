@@ -13,7 +13,7 @@ export { describeDifference, diffPlans, freezePlan, thawPlan, type FrozenPlan, t
 export { changeover, titleOf, type BetweenRuns, type ChangeoverInput, type FactorMeans, type Step } from './changeover';
 export {
   journalLine, readJournal,
-  type ChangeEntry, type DecidedEntry, type EndedEntry, type JournalEntry, type PlannedEntry, type ReadJournal, type StartedEntry,
+  type ChangeEntry, type DecidedEntry, type EndedEntry, type JournalEntry, type NotedEntry, type NoteKind, type PlannedEntry, type ReadJournal, type StartedEntry,
 } from './journal';
 export { JournalMismatch, Ledger, recordStem, type LedgerRun, type Next } from './resume';
 export { SAME_TRIP_STOPS_AT, decideAfter, type Decision, type Ended, type TripHistory, type TripPolicy } from './trips';

@@ -39,6 +39,8 @@ export interface EndedEntry extends Timed {
   /** First cause, when tripped. */
   readonly trip?: TripCode;
   readonly detail?: string;
+  /** Bench time of the run with what came before it, s; waiting for a person left out. */
+  readonly took_s?: number;
 }
 
 export const DECISIONS = ['retry', 'skip-setting', 'stop', 'resume', 'try-skipped'] as const;
@@ -56,7 +58,19 @@ export interface DecidedEntry extends Timed {
   readonly why: string;
 }
 
-export type JournalEntry = PlannedEntry | ChangeEntry | StartedEntry | EndedEntry | DecidedEntry;
+export const NOTES = ['command', 'operator', 'cooling', 'pre-warm', 'start-check', 'supply', 'zero', 'environment', 'figures', 'notice'] as const;
+export type NoteKind = (typeof NOTES)[number];
+
+/** Something measured, answered or said on the way. Nothing is decided by it; `data` is any JSON. */
+export interface NotedEntry extends Timed {
+  readonly type: 'noted';
+  readonly what: NoteKind;
+  /** Run that it is about, 0 for the whole campaign. */
+  readonly run: number;
+  readonly data: unknown;
+}
+
+export type JournalEntry = NotedEntry | PlannedEntry | ChangeEntry | StartedEntry | EndedEntry | DecidedEntry;
 
 export interface ReadJournal {
   readonly entries: readonly JournalEntry[];
@@ -109,6 +123,7 @@ function isEntry(value: unknown): value is JournalEntry {
     case 'started': return isRun(e.run) && isRun(e.attempt);
     case 'ended': return isRun(e.run) && isRun(e.attempt) && isOneOf(OUTCOMES, e.outcome) && (e.trip === undefined || isOneOf(TRIP_CODES, e.trip));
     case 'decided': return isOneOf(DECISIONS, e.what) && isRun(e.run) && (e.by === 'tool' || e.by === 'person');
+    case 'noted': return isOneOf(NOTES, e.what) && isRun(e.run) && e.data !== undefined;
     default: return false;
   }
 }

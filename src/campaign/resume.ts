@@ -76,6 +76,7 @@ export class Ledger {
         return;
       case 'ended': return this.ended(entry);
       case 'decided': return this.decided(entry);
+      case 'noted': return;
     }
   }
 

@@ -1,6 +1,6 @@
 // Progress on a terminal: a line a run on standard error, and one live line that is rewritten in place.
 import colours from 'picocolors';
-import type { LiveReading, Reporter, RunNews, RunTitle } from '../app/reporter';
+import type { LiveReading, Progress, Reporter, RunNews, RunTitle } from '../app/reporter';
 import type { BenchEvent } from '../model/events';
 import type { ClosestApproach } from '../model/trip';
 import { formatNumber, formatQuantity } from '../units';
@@ -22,7 +22,8 @@ export class TerminalReporter implements Reporter {
   private title: RunTitle | null = null;
   private playing = '';
   private reading: LiveReading | null = null;
-  private benchLeft_s: number | null = null;
+  private standing = '';
+  private paused = false;
   private lastDrawn_ms = 0;
   private drawn = false;
 
@@ -32,8 +33,15 @@ export class TerminalReporter implements Reporter {
     this.line(text);
   }
 
+  preparing(title: RunTitle): void {
+    this.title = title;
+    this.playing = 'making ready';
+    this.draw(true);
+  }
+
   runStarted(title: RunTitle): void {
     this.title = title;
+    this.playing = '';
     this.draw(true);
   }
 
@@ -47,8 +55,14 @@ export class TerminalReporter implements Reporter {
     this.draw(false);
   }
 
-  left(bench_s: number): void {
-    this.benchLeft_s = bench_s;
+  progress(progress: Progress): void {
+    this.standing = progressText(progress);
+  }
+
+  /** Silences the live line while somebody is asked something, and draws it again after. */
+  pause(paused: boolean): void {
+    if (paused) this.close();
+    this.paused = paused;
   }
 
   event(event: BenchEvent): void {
@@ -79,17 +93,23 @@ export class TerminalReporter implements Reporter {
   }
 
   private draw(now: boolean): void {
-    if (!this.options.live || this.title === null) return;
+    if (!this.options.live || this.paused || this.title === null) return;
     const ms = Date.now();
     if (!now && ms - this.lastDrawn_ms < LIVE_EVERY_MS) return;
     this.lastDrawn_ms = ms;
     const width = process.stderr.columns ?? 100;
-    const left = this.benchLeft_s === null ? '' : ` · bench time left ${duration(this.benchLeft_s)}`;
+    const left = this.standing === '' ? '' : ` · ${this.standing}`;
     const badge = this.title.simulated ? `${simulatedBadge()} ` : '';
     const text = `${place(this.title)} ${this.title.protocol}, ${this.title.setting}: ${this.playing}  ${liveText(this.reading)}${left}`;
     process.stderr.write(`${CLEAR_LINE}${badge}${text.slice(0, Math.max(20, width - (this.title.simulated ? 13 : 1)))}`);
     this.drawn = true;
   }
+}
+
+/** `bench time left 42 min, hands in 12 min before run 31`. */
+export function progressText(p: Progress): string {
+  const hands = p.nextHands === null ? '' : `, hands in ${duration(p.nextHands.in_s)} before run ${p.nextHands.run}`;
+  return `bench time left ${duration(p.left_s)}${hands}`;
 }
 
 function place(title: RunTitle): string {

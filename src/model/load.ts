@@ -85,12 +85,12 @@ function beginning(kind: FileKind, data: unknown, source: Source): Problem | nul
 }
 
 /** A campaign and a calibration also name their rig, so they are looked for first. */
-const MOST_TELLING: readonly FileKind[] = ['campaign', 'calibration', 'protocol', 'craft', 'article', 'rig'];
+const MOST_TELLING: readonly FileKind[] = ['answers', 'campaign', 'calibration', 'protocol', 'craft', 'article', 'rig'];
 
 function namingKey(data: unknown): FileKind | null {
   return MOST_TELLING.find((k) => valueAt(data, [k]) !== undefined) ?? null;
 }
 
 function indefinite(kind: FileKind): string {
-  return kind === 'article' ? 'an article' : `a ${kind}`;
+  return kind === 'article' || kind === 'answers' ? 'an article' : `a ${kind}`;
 }

@@ -21,15 +21,6 @@ const ROWS = [
   row({ kind: 'rig', asks: (r) => when(r.supply.kind === 'scpi', ['supply', 'kind']), sentence: 'laboratory supplies cannot be programmed yet', instead: 'kind: twin | manual' }),
   row({ kind: 'rig', asks: (r) => when(r.check_mass !== null, ['check_mass']), sentence: 'check masses are not asked for yet', instead: 'no check_mass' }),
   row({ kind: 'rig', asks: (r) => when(r.proof !== null, ['proof']), sentence: 'the proof test of the stopping layers does not exist yet', instead: 'no proof' }),
-  row({ kind: 'campaign', asks: (c) => factorsApplied(c, 'command'), sentence: 'programs that change a factor are not run yet', instead: 'apply: rig | supply' }),
-  row({ kind: 'campaign', asks: (c) => factorsApplied(c, 'operator'), sentence: 'changes by a person are not prompted yet', instead: 'apply: rig | supply' }),
-  row({ kind: 'campaign', asks: (c) => when(c.order.plan.kind !== 'full', ['order', 'plan', 'kind']), sentence: 'plans other than the full one are not made yet', instead: 'kind: full' }),
-  row({ kind: 'campaign', asks: (c) => when(c.order.baseline_every > 0, ['order', 'baseline_every']), sentence: 'runs of the baseline in between are not made yet', instead: '0' }),
-  row({ kind: 'campaign', asks: (c) => when(c.between_runs.pre_warm !== null, ['between_runs', 'pre_warm']), sentence: 'the pre-warm does not exist yet', instead: 'no pre_warm' }),
-  row({ kind: 'campaign', asks: (c) => when(c.between_runs.start_check !== null, ['between_runs', 'start_check']), sentence: 'the start-state check does not exist yet', instead: 'no start_check' }),
-  row({ kind: 'campaign', asks: (c) => when(c.on_trip.retry_once.length > 0, ['on_trip', 'retry_once']), sentence: 'runs are not tried again after a trip yet', instead: '[]' }),
-  row({ kind: 'campaign', asks: (c) => when(c.on_trip.skip_setting.length > 0, ['on_trip', 'skip_setting']), sentence: 'settings are not skipped after a trip yet', instead: '[]' }),
-  row({ kind: 'campaign', asks: (c) => when(c.notify !== null, ['notify']), sentence: 'programs are not told of the end yet', instead: 'no notify' }),
 ] as const;
 
 /** Problems for everything in the file that the program cannot do yet. */
@@ -43,8 +34,4 @@ export function notYet<K extends FileKind>(kind: K, loaded: Loaded<FileValue<K>>
 
 function when(asked: boolean, path: Path): Path[] {
   return asked ? [path] : [];
-}
-
-function factorsApplied(campaign: FileValue<'campaign'>, apply: string): Path[] {
-  return Object.entries(campaign.factors).filter(([, f]) => f.apply === apply).map(([name]) => ['factors', name, 'apply']);
 }

@@ -5,7 +5,7 @@ import { DIMENSIONS, DIMENSION_NAMES, unitsOf } from '../units';
 
 /** Where a kind of file lives in a bench folder. */
 const PLACES: Readonly<Record<FileKind, string>> = {
-  rig: 'rig.yaml', article: 'article.yaml', craft: 'craft.yaml', protocol: 'protocols/*.yaml', campaign: 'campaigns/*.yaml', calibration: 'calibration/*.yaml',
+  rig: 'rig.yaml', article: 'article.yaml', craft: 'craft.yaml', protocol: 'protocols/*.yaml', campaign: 'campaigns/*.yaml', calibration: 'calibration/*.yaml', answers: 'answers.yaml',
 };
 
 /** The whole page as Markdown. */

@@ -2,7 +2,7 @@
 import fs from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
-import { Subject } from 'rxjs';
+import { map, merge, of, Subject, timer } from 'rxjs';
 import { prepareCampaign, type ReadyCampaign, type ReadyProtocol } from '../../src/app/prepare';
 import { attachmentsOf, runHeader } from '../../src/app/record-header';
 import type { Reporter } from '../../src/app/reporter';
@@ -67,7 +67,7 @@ export function benchFolder(edits: Edits = {}): string {
 }
 
 export const SILENT: Reporter = {
-  note: () => undefined, runStarted: () => undefined, segment: () => undefined, live: () => undefined, left: () => undefined,
+  note: () => undefined, runStarted: () => undefined, segment: () => undefined, live: () => undefined, preparing: () => undefined, progress: () => undefined,
   event: () => undefined, runEnded: () => undefined,
 };
 
@@ -85,6 +85,8 @@ export interface PlayOptions extends Edits {
   readonly before?: (world: TwinWorld) => void;
   /** Called with every event of the run; may ask for something. */
   readonly react?: (event: BenchEvent, ask: (request: OperatorRequest) => void, world: TwinWorld) => void;
+  /** What the operator asks for, and when, s of device time after the run began; 0: at once. */
+  readonly asks?: readonly (readonly [at_s: number, request: OperatorRequest])[];
   readonly open?: OpenOptions;
   readonly zero_s?: number;
 }
@@ -142,6 +144,7 @@ export async function playOn(bench: Awaited<ReturnType<typeof openBench>>, optio
   const { ready, world, protocol, ticks, folder } = bench;
   options.before?.(world);
   const requests = new Subject<OperatorRequest>();
+  const timed = (options.asks ?? []).map(([at_s, request]) => (at_s === 0 ? of(request) : timer(at_s * 1000, world.clock.scheduler).pipe(map(() => request))));
   let still_rpm = Infinity;
   const listening = world.bench.events.subscribe((event) => {
     if (event.type === 'stopped') still_rpm = world.simulated.truth.speed_rpm;
@@ -152,7 +155,7 @@ export async function playOn(bench: Awaited<ReturnType<typeof openBench>>, optio
   world.beginRun();
   const { propeller } = protocol.prepared.needs;
   const result = await runOnce({
-    world, protocol, reporter: SILENT, requests, path: file, zero_s: options.zero_s ?? 0,
+    world, protocol, reporter: SILENT, requests: merge(requests, ...timed), path: file, zero_s: options.zero_s ?? 0,
     header: runHeader({ ready, protocol, run: ready.plan.runs[0], supply_V: ready.article.nominal_voltage_V, propeller: propeller !== 'off', seed: 1 }),
     attachments: attachmentsOf(ready), ...(options.open === undefined ? {} : { open: options.open }),
   });

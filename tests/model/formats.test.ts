@@ -9,7 +9,7 @@ import { kindOfFile, loadFile } from '../../src/model/load';
 import { fixture, said, value } from './helpers';
 
 const FILES: [FileKind, string][] = [
-  ['rig', 'rig'], ['rig', 'rig-board'], ['article', 'article'], ['craft', 'craft'], ['protocol', 'protocol'], ['campaign', 'campaign'], ['campaign', 'campaign-hands'], ['calibration', 'calibration'],
+  ['rig', 'rig'], ['rig', 'rig-board'], ['article', 'article'], ['craft', 'craft'], ['protocol', 'protocol'], ['campaign', 'campaign'], ['campaign', 'campaign-hands'], ['calibration', 'calibration'], ['answers', 'answers'],
 ];
 const ajv = new Ajv({ strict: true, allowUnionTypes: true, formats: { date: true } });
 const compiled = new Map(FILE_KINDS.map((kind) => [kind, ajv.compile(jsonSchemaFor(kind))]));

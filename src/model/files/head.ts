@@ -5,8 +5,8 @@ import { noted, slug } from '../fields';
 /** Version of the file formats that this program reads and writes. */
 export const FORMAT_VERSION = 1;
 
-/** The six kinds of file, each named by its own key. */
-export const FILE_KINDS = ['rig', 'article', 'craft', 'protocol', 'campaign', 'calibration'] as const;
+/** The seven kinds of file, each named by its own key. */
+export const FILE_KINDS = ['rig', 'article', 'craft', 'protocol', 'campaign', 'calibration', 'answers'] as const;
 export type FileKind = (typeof FILE_KINDS)[number];
 
 /** `spoolbench: 1` and the naming key. */

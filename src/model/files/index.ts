@@ -1,5 +1,6 @@
 // Every file format by its kind.
 import type { z } from 'zod';
+import { answersSchema } from './answers';
 import { articleSchema } from './article';
 import { calibrationSchema } from './calibration';
 import { campaignSchema } from './campaign';
@@ -15,12 +16,14 @@ export const SCHEMAS = {
   protocol: protocolSchema,
   campaign: campaignSchema,
   calibration: calibrationSchema,
+  answers: answersSchema,
 } as const satisfies Record<FileKind, z.ZodType>;
 
 /** The SI-typed value of a kind of file. */
 export type FileValue<K extends FileKind> = Readonly<z.output<(typeof SCHEMAS)[K]>>;
 
 export { FILE_KINDS, FORMAT_VERSION, type FileKind } from './head';
+export type { Answers } from './answers';
 export type { Article } from './article';
 export type { Calibration } from './calibration';
 export type { CampaignFile } from './campaign';
