@@ -9,7 +9,7 @@ import { kindOfFile, loadFile } from '../model/load';
 import { readRecordAndSum } from '../record/file-reader';
 import type { JsonObject, RunHeader } from '../record/header';
 import type { RunRecord } from '../record/reader';
-import { readCampaignFolder } from './campaign-folder';
+import { readCampaignFolder } from './campaign-files';
 import { BadInput } from './errors';
 import { NothingToAnalyze, runDataOf } from './run-data';
 
