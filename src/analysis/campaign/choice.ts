@@ -31,17 +31,26 @@ export function choose(input: CampaignInput, metrics: readonly ResultMetric[]): 
   const chosen = near.reduce((a, b) => (levelOf(input, b.setting) < levelOf(input, a.setting) ? b : a));
   const runners = eligible.filter((c) => c !== chosen && !apart(objective, chosen.setting, c.setting)).map((c) => c.setting);
   const gain = objective.contrasts.find((c) => c.setting === chosen.setting) ?? null;
-  const price = chosen.setting === baseline ? [] : metrics.flatMap((m) => {
-    if (m.key === key) return [];
-    const contrast = m.contrasts.find((c) => c.setting === chosen.setting);
-    return contrast === undefined || contrast.verdict === 'same' || contrast.verdict === 'none' || contrast.verdict === 'open' ? [] : [{ key: m.key, contrast }];
-  });
+  const price = chosen.setting === baseline ? [] : priceOf(metrics, key, chosen.setting);
   const text = textsOf(settings);
   return {
     objective: asked, chosen: chosen.setting, best: best === chosen ? null : best.setting, reason: null, gain, price, runners_up: runners, candidates,
     sentences: sentences({ input, objective, chosen: chosen.setting, best: best.setting, gain, price, runners, candidates, text }),
   };
 }
+
+/** What changes elsewhere for certain: what the user named first, then the largest relative changes. */
+function priceOf(metrics: readonly ResultMetric[], objective: string, setting: string): ResultChoice['price'] {
+  const changed = metrics.flatMap((m) => {
+    const contrast = m.contrasts.find((c) => c.setting === setting);
+    return m.key === objective || contrast === undefined || !CHANGED.includes(contrast.verdict) ? [] : [{ m, contrast }];
+  });
+  const rank = (p: (typeof changed)[number]): number => (p.m.of_interest ? 1e6 : 0) + Math.abs(p.contrast.relative ?? 0);
+  return changed.sort((a, b) => rank(b) - rank(a)).map(({ m, contrast }) => ({ key: m.key, contrast }));
+}
+const CHANGED: readonly Contrast['verdict'][] = ['better', 'worse', 'different'];
+/** A change below this share, in a metric that the user did not name, is not worth a person's second look. */
+const WORTH_A_LOOK = 0.01;
 
 /** Within the margin of the best, or without a margin, not told apart from it. */
 function asGood(m: ResultMetric, best: Candidate, other: Candidate): boolean {
@@ -71,6 +80,9 @@ function whyNone(candidates: readonly Candidate[], { settings }: CampaignInput):
 
 const textsOf = (settings: readonly SettingInput[]) => (id: string): string => settings.find((s) => s.id === id)?.text ?? id;
 
+const worthALook = ({ margins }: CampaignInput, p: ResultChoice['price'][number]): boolean =>
+  margins[p.key] !== undefined || p.contrast.relative === null || Math.abs(p.contrast.relative) >= WORTH_A_LOOK;
+
 type Telling = {
   readonly input: CampaignInput; readonly objective: ResultMetric; readonly chosen: string; readonly best: string; readonly gain: Contrast | null;
   readonly price: ResultChoice['price']; readonly runners: readonly string[]; readonly candidates: readonly Candidate[]; readonly text: (id: string) => string;
@@ -91,10 +103,10 @@ function sentences(t: Telling): string[] {
     out.push(`Take ${text(chosen)}: ${title}${figure} changes by ${showInterval(objective.key, gain.interval as never)} against ${text(gain.against)}${share}.${sure === '' ? '' : `${sure}: ${gain.text}.`}`);
   }
   if (best !== chosen) out.push(`${text(best)} measured best, but ${text(chosen)} is within the margin of it and asks for less.`);
-  const worse = price.filter((p) => p.contrast.verdict === 'worse');
-  const first = worse.filter((p) => t.input.margins[p.key] !== undefined).concat(worse.filter((p) => t.input.margins[p.key] === undefined)).slice(0, 4);
+  const worse = price.filter((p) => p.contrast.verdict === 'worse' && worthALook(input, p));
+  const first = worse.slice(0, 4);
   if (chosen !== input.baseline) {
-    out.push(first.length === 0 ? 'No other metric is found worse.'
+    out.push(first.length === 0 ? 'No other metric is found worse by a margin or by 1 %.'
       : `It costs elsewhere: ${enumerate(first.map((p) => `${metricFact(p.key).title.toLowerCase()} ${showInterval(p.key, p.contrast.interval as never)}`))}${worse.length > first.length ? `, and ${worse.length - first.length} more` : ''}.`);
   }
   if (runners.length > 0) out.push(`Not distinguishable from it: ${enumerate(runners.map(text))}.`);
@@ -116,7 +128,7 @@ export function checklistOf(input: CampaignInput, choice: Omit<ResultChoice, 'ch
     what: before[factor] === level ? `Leave ${factor} at ${level}` : `Set ${factor} to ${level}${before[factor] === undefined ? '' : ` (was ${before[factor]})`}`,
     why: before[factor] === level ? 'as the baseline' : gain === null ? choice.objective : `${choice.objective}: ${gain.text}`,
   }));
-  for (const { key, contrast } of price.filter((p) => p.contrast.verdict === 'worse').slice(0, 6)) {
+  for (const { key, contrast } of price.filter((p) => p.contrast.verdict === 'worse' && worthALook(input, p)).slice(0, 6)) {
     list.push({ what: `Re-check ${metricFact(key).title.toLowerCase()} on the craft`, why: `on the stand: ${contrast.text}` });
   }
   if (match !== null && match.worst_uncompensated !== null && match.reason === null) {
