@@ -1,6 +1,7 @@
 // One run: record opened, protocol played under the supervisor, outcome written, record closed.
 import { Subject, type Observable } from 'rxjs';
 import type { RunOutcome } from '../model/events';
+import type { Trip } from '../model/trip';
 import type { ClosedRecord, RecordFile } from '../record/file-writer';
 import { openRecord, type OpenOptions } from '../record/file-writer';
 import type { RecordAttachment, RunHeader } from '../record/header';
@@ -53,10 +54,20 @@ export async function runOnce(input: RunOnceInput): Promise<RunResult> {
     const outcome = last.outcome;
     if (outcome === null) throw new Error(`the run ended in state ${last.state} without an outcome`);
     reporter.segment('', planned.segments.length, planned.segments.length, 0);
-    return { outcome, record: file.close(), duration_s: (world.clock.now_us() - start_us) / 1e6 };
+    const record = file.close();
+    return { outcome: record.complete ? outcome : withoutRecord(outcome, file.failure?.message ?? ''), record, duration_s: (world.clock.now_us() - start_us) / 1e6 };
   } finally {
     file.close();
   }
+}
+
+/** A run whose record is not whole is never a good one, however it was played. */
+function withoutRecord(outcome: RunOutcome, why: string): RunOutcome {
+  if (outcome.outcome !== 'done' && outcome.outcome !== 'finished-early') return outcome;
+  const trip: Trip = {
+    code: 'CANNOT_RECORD', by: 'station', tick_us: 0, value: null, limit: null, unit: '', channel: null, ordinal: 0, detail: `the end of the record could not be written: ${why}`,
+  };
+  return { ...outcome, outcome: 'tripped', trip, detail: `${outcome.detail} Its record is not whole: ${why}.` };
 }
 
 async function play(input: RunOnceInput, file: RecordFile, times: { bound_s: number; planned_s: readonly number[] }): Promise<RunProgress> {

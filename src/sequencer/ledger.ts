@@ -92,9 +92,9 @@ export class Ledger {
   private sentence(outcome: Outcome): string {
     const [first] = this.trips;
     const at = this.playing === null ? 'before the first segment' : `at segment ${this.playing.ordinal}/${Math.max(this.planned, this.playing.ordinal)} "${this.playing.label}"`;
-    const because = this.reasons.size === 0 ? '' : `: ${[...this.reasons].join('; ')}`;
+    const because = this.reasons.size === 0 ? '' : `: ${[...this.reasons].map((r) => r.replace(/\.$/, '')).join('; ')}`;
     const trip = first === undefined ? '' : `Trip ${first.code} ${at}: ${first.detail.replace(/\.$/, '')}. `;
-    const still = this.still === null ? '' : `The motor was measured to stand still${this.still === '' ? '' : `: ${this.still.replace(/\.$/, '')}`}.`;
+    const still = this.still === null ? '' : `The motor was measured to stand still${this.still === '' ? '' : `: ${this.still.replace(/\.$/, '').replace(/^Measured still /, '')}`}.`;
     return `${what(outcome, at, because, trip, this.played)}${still}`.trim();
   }
 }

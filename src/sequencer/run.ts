@@ -6,6 +6,7 @@ import type { Permit, Trip } from '../model/trip';
 import { Feeder } from './feeder';
 import { type Happening, Ledger, type Transition } from './ledger';
 import { Listener } from './listener';
+import { worse } from './machine';
 import type { OperatorRequest, RunOptions, RunPorts, RunProgress } from './options';
 
 export class Run {
@@ -136,8 +137,11 @@ export class Run {
       this.ports.log.outcome(known);
       this.outcome = known;
     } catch (error) {
-      const detail = `${known.detail} The outcome could not be written: ${messageOf(error)}.`;
-      this.outcome = { ...known, outcome: known.outcome === 'stop-unconfirmed' ? 'stop-unconfirmed' : 'failed', detail };
+      const trip = this.cannotRecord(error);
+      this.outcome = {
+        ...known, outcome: worse(known.outcome, 'tripped') ?? 'tripped', trip: known.trip ?? trip, also: known.trip === null ? known.also : [...known.also, trip],
+        detail: `${known.detail} The outcome could not be written: ${messageOf(error)}.`,
+      };
     }
     this.feeder.close();
     this.tidyUp();
