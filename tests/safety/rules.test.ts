@@ -321,6 +321,32 @@ describe('thrust against speed', () => {
     expect(drive.run(8000, step)).toEqual([]);
   });
 
+  test.each([[2000, 'is tared at rest and judges nothing wrong'], [500, 'without a rest before, it misleads']])('a load cell whose zero drifted by 0.12 N: rest of %i ms, %s', (rest_ms) => {
+    const drive = new Drive();
+    const at = (rpm: number, throttle: number, ms: number): string[] => {
+      drive.throttle = throttle;
+      drive.si.speed = rpm;
+      drive.si.thrust = thrustAt(rpm) + 0.12;
+      drive.si.current = 4 * (rpm / 24_000) ** 3;
+      return drive.run(ms).map((trip) => trip.code);
+    };
+    const codes = [...at(0, 0, rest_ms), ...at(8400, 0.2, 2000), ...at(24_000, 0.5, 1000)];
+    expect(codes).toEqual(rest_ms === 2000 ? [] : ['MISMATCH']);
+  });
+
+  test('a zero far off is no drift: it is not tared away', () => {
+    const drive = new Drive();
+    drive.throttle = 0;
+    drive.si.speed = 0;
+    drive.si.thrust = -1;
+    drive.run(3000);
+    drive.throttle = 0.5;
+    drive.si.speed = 24_000;
+    drive.si.thrust = 0;
+    drive.si.current = 0.8;
+    expect(drive.untilTrip(1000).codes).toEqual(['PROPELLER_LOST']);
+  });
+
   test('a propeller that comes off: speed stays or rises, thrust and power go', () => {
     const drive = steady();
     drive.si.speed = 30_000;

@@ -15,6 +15,13 @@ const LOST_SHARE = 0.25;
 const LOST_SAMPLES = 8;
 /** ... when the electrical power at this speed went with it. With the power still there, it is the reading that has gone. */
 const POWER_SHARE = 0.6;
+/** Thrust must be this many times the floor before a ratio is learnt from it: what is left of a zero error must not matter. */
+const LEARN_FLOORS = 2;
+/** The zero of the load cell is its mean while nothing has turned for this long, followed with this weight a sample ... */
+const REST_US = 1e6;
+const ZERO_WEIGHT = 1 / 16;
+/** ... and no farther than this many floors: more is a fault of the sensor, not a drift, and must show as one. */
+const ZERO_FLOORS = 3;
 /** The learnt ratios follow slow, honest change (density, Reynolds number) with this time constant. */
 const FOLLOW_US = 2e6;
 
@@ -84,6 +91,10 @@ export class ThrustWatch {
   /** Learnt thrust per speed², N/rpm², and power per speed³, W/rpm³; 0 while unknown. */
   k = 0;
   kPower = 0;
+  /** Reading of the load cell without thrust, N. */
+  zero_N = 0;
+  private zeroed = false;
+  private still_us = -1;
   readonly long: Ring;
   readonly short = new Ring(LOST_SAMPLES);
   private readonly least: number;
@@ -99,16 +110,31 @@ export class ThrustWatch {
     if (!row.powered) {
       this.long.clear();
       this.short.clear();
+      this.takeZero(row);
       return;
     }
+    this.still_us = -1;
     if ((row.good & (1 << thrust.id)) === 0) return;
     const rpm = row.si[speed.id];
     // Speed that is older than two of its samples says nothing about this thrust.
     if (rpm <= this.setup.still_rpm || row.tick_us - row.at_us[speed.id] > 2 * speed.period_us) return;
     const power = row.si[current.id] * row.si[voltage.id];
-    this.long.push(row.si[thrust.id], rpm, power);
-    this.short.push(row.si[thrust.id], rpm, power);
+    const thrust_N = row.si[thrust.id] - this.zero_N;
+    this.long.push(thrust_N, rpm, power);
+    this.short.push(thrust_N, rpm, power);
     if (this.long.full) this.learn();
+  }
+
+  /** Follows the zero while no throttle is commanded and no rotation was seen for a while. */
+  private takeZero(row: Row): void {
+    const { thrust, speed, still_rpm, floor_N } = this.setup;
+    const turns = (row.good & (1 << speed.id)) !== 0 && row.si[speed.id] > still_rpm;
+    if (this.still_us < 0 || turns) this.still_us = row.tick_us;
+    if (row.tick_us - this.still_us < REST_US || (row.good & (1 << thrust.id)) === 0) return;
+    const reading = row.si[thrust.id];
+    if (Math.abs(reading) > ZERO_FLOORS * floor_N) return;
+    this.zero_N = this.zeroed ? this.zero_N + ZERO_WEIGHT * (reading - this.zero_N) : reading;
+    this.zeroed = true;
   }
 
   /** Mean of the speed² in a ring as thrust by the learnt ratio, or by the least coefficient while none is learnt. */
@@ -133,7 +159,7 @@ export class ThrustWatch {
     const { thrust, square, power, cube, n } = this.long;
     const k = thrust / square;
     if (this.k === 0) {
-      if (thrust / n < this.setup.floor_N || k < this.least) return;
+      if (thrust / n < LEARN_FLOORS * this.setup.floor_N || k < this.least) return;
       this.k = k;
       this.kPower = power / cube;
       return;
