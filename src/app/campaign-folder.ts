@@ -54,7 +54,7 @@ export class CampaignFolder {
     makeNewFolder(path);
     ensureFolder(join(path, RUNS));
     writeNew(join(path, PLAN_FILE), `${JSON.stringify(frozen, null, 1)}\n`);
-    return CampaignFolder.opened(new CampaignFolder(path, frozen, ready, options), ready);
+    return new CampaignFolder(path, frozen, ready, options).opened(ready, []);
   }
 
   /**
@@ -73,19 +73,23 @@ export class CampaignFolder {
         'Undo the change, or start a new campaign without --resume.',
       ]);
     }
-    const folder = CampaignFolder.opened(new CampaignFolder(path, frozen, ready, options), ready);
-    folder.note({ type: 'decided', what: 'resume', by: 'person', run: 0, why: 'run --resume' });
-    return folder;
+    return new CampaignFolder(path, frozen, ready, options).opened(ready, [{ type: 'decided', what: 'resume', by: 'person', run: 0, why: 'run --resume' }]);
   }
 
-  /** Writes what every journal begins with, unless an earlier session did. */
-  private static opened(folder: CampaignFolder, ready: ReadyCampaign): CampaignFolder {
-    if (!folder.before.some((e) => e.type === 'planned')) folder.note({ type: 'planned', fingerprint: folder.frozen.fingerprint, runs: ready.plan.runs.length });
+  /** Writes what a session begins with; what every journal begins with, unless an earlier session did. */
+  private opened(ready: ReadyCampaign, first: readonly JournalEntry[]): this {
     // What a person would have to change counts as the bench files say it is, until somebody changes it.
-    const { declared } = ready;
-    const names = Object.keys(declared);
-    if (names.length > 0 && !folder.before.some((e) => e.type === 'changed')) folder.note({ type: 'changed', run: 1, conditions: declared, byHand: names });
-    return folder;
+    const names = Object.keys(ready.declared);
+    const had = (type: JournalEntry['type']): boolean => this.before.some((e) => e.type === type);
+    try {
+      if (!had('planned')) this.note({ type: 'planned', fingerprint: this.frozen.fingerprint, runs: ready.plan.runs.length });
+      if (names.length > 0 && !had('changed')) this.note({ type: 'changed', run: 1, conditions: ready.declared, byHand: names });
+      for (const entry of first) this.note(entry);
+    } catch (error) {
+      this.close();
+      throw error;
+    }
+    return this;
   }
 
   /** Writes an entry to the medium, then counts it. */

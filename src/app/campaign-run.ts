@@ -41,6 +41,8 @@ export interface CampaignInput {
   readonly operator: Operator;
   /** Called with each good run's record, for figures. */
   readonly figures: (run: PlannedRun, record: string) => RunFigures;
+  /** Plays one run; `runOnce` when left out. */
+  readonly playRun?: typeof runOnce;
 }
 
 /** Runs until the plan is done, a person stops it, or something forbids going on. */
@@ -158,7 +160,7 @@ class Session {
     ];
     world.beginRun();
     try {
-      return await runOnce({
+      return await (this.input.playRun ?? runOnce)({
         world, protocol, reporter, requests, path, zero_s: ready.campaign.between_runs.zero_s,
         header: runHeader({ ready, protocol, run, supply_V, propeller, seed }), attachments: this.changeover.attachments(),
       });

@@ -26,14 +26,14 @@ export function lockFolder(folder: string): () => void {
       try {
         linkSync(mine, path);
         return () => {
-          if (readOr(path) === lock) unlinkSync(path);
+          if (textOf(path) === lock) unlinkSync(path);
         };
       } catch (error) {
         if (errorCode(error) !== 'EEXIST') throw error;
-        const found = readOr(path);
-        const holder = holderIn(found);
+        const found = textOf(path);
+        const holder = holderIn(found ?? '');
         if (holder !== null) throw new FolderInUse(`${folder} is in use by process ${holder}; wait for it or stop it`, { cause: error });
-        if (found !== '') removeStale(path, found);
+        if (found !== null) removeStale(path, found);
       }
     }
   } finally {
@@ -44,7 +44,7 @@ export function lockFolder(folder: string): () => void {
 
 /** The live process that works in a folder, or null. Takes no lock. */
 export function processIn(folder: string): number | null {
-  return holderIn(readOr(join(folder, NAME)));
+  return holderIn(textOf(join(folder, NAME)) ?? '');
 }
 
 /** Takes a dead process's lock away, and only that one: of two programs that try at once, one gets the file. */
@@ -56,7 +56,7 @@ function removeStale(path: string, seen: string): void {
     if (errorCode(error) === 'ENOENT') return;
     throw error;
   }
-  if (readOr(aside) !== seen) {
+  if (textOf(aside) !== seen) {
     // It was no longer the dead one's: put it back unless somebody is in again.
     try {
       linkSync(aside, path);
@@ -78,16 +78,17 @@ function holderIn(lock: string): number | null {
 
 /** When a process began, in the kernel's own count (proc_pid_stat(5), field 22); null where the system does not tell. */
 function startOf(pid: number): string | null {
-  const stat = readOr(`/proc/${pid}/stat`);
+  const stat = textOf(`/proc/${pid}/stat`) ?? '';
   const afterName = stat.slice(stat.lastIndexOf(')') + 2).split(' ');
   return afterName[19] ?? null;
 }
 
-function readOr(path: string, otherwise = ''): string {
+/** Text of a file, or null when it is not there. */
+function textOf(path: string): string | null {
   try {
     return readFileSync(path, 'utf8');
   } catch {
-    return otherwise;
+    return null;
   }
 }
 

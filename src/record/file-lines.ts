@@ -17,7 +17,8 @@ export class LineFile {
   readonly #fd: number;
   #needsNewLine: boolean;
 
-  constructor(readonly path: string) {
+  /** @param sync forces what was written to the medium; left out: fsync. */
+  constructor(readonly path: string, private readonly sync: (fd: number) => void = fs.fsyncSync) {
     const text = readLines(path);
     this.#needsNewLine = text !== '' && !text.endsWith('\n');
     this.#fd = fs.openSync(path, 'a');
@@ -32,7 +33,7 @@ export class LineFile {
     this.#needsNewLine = true;
     try {
       for (let done = 0; done < bytes.length; ) done += fs.writeSync(this.#fd, bytes, done);
-      fs.fsyncSync(this.#fd);
+      this.sync(this.#fd);
     } catch (cause) {
       const code = cause instanceof Error && 'code' in cause ? String(cause.code) : '';
       throw new CannotRecord(`${this.path}: a line could not be written: the operating system says ${code || String(cause)}`, code, { cause });
