@@ -55,6 +55,11 @@ export class Applied {
   }
 }
 
+/** Why a photo cannot be kept in a record; null when it can. */
+export function photoProblem(benchFolder: string, path: string): string | null {
+  return photoBytes(benchFolder, path) === null ? `${path} cannot be read in ${benchFolder}, or is above ${LARGEST_PHOTO_BYTES / 1e6} MB` : null;
+}
+
 /** Content of a photo that a person named; null when it cannot be read or is too large to keep. */
 export function photoBytes(benchFolder: string, path: string): Uint8Array | null {
   try {

@@ -103,7 +103,7 @@ export class Changeover {
       case 'safe-for-hands': return await this.safeForHands(run, steps);
       case 'hands': return await this.hands(step, run);
       case 'hands-off':
-        return (await this.use.operator.clear(ready.rig.link.kind === 'twin')) === 'stop' ? STOPPED : null;
+        return (await this.use.operator.clear(ready.rig.link.kind === 'twin', stopping)) === 'stop' ? STOPPED : null;
       case 'supply':
         await this.setSupply(step.voltage_V);
         this.changed(run, { [SUPPLY]: run.conditions.find((c) => c.name === SUPPLY)?.to ?? `${step.voltage_V} V` });
@@ -155,7 +155,7 @@ export class Changeover {
 
   /** Measured, not believed: current and speed below what the rig calls standing still. */
   private async safeForHands(run: PlannedRun, steps: readonly Step[]): Promise<Halt | null> {
-    const { world, ready, notifier, stopping } = this.use;
+    const { world, ready, notifier, stopping, folder } = this.use;
     const { stop } = ready.rig.limits;
     const still = (): boolean => {
       const { current_A, speed_rpm } = world.readings();
@@ -166,13 +166,14 @@ export class Changeover {
     const now = world.readings();
     if (!stands) return { why: `Hands are needed before run ${run.index}, but nothing shows that the motor stands still: ${String(now.current_A)} A, ${String(now.speed_rpm)} rpm. Cut the power first.` };
     const titles = steps.filter((s): s is HandsStep => s.step === 'hands').map((s) => s.title);
+    folder.remark('hands-wanted', run.index, { hands: titles });
     notifier.tell({ event: 'needs-hands', run: run.index, going_on: false, hands: titles, detail: `Run ${run.index} of ${ready.plan.runs.length} waits for hands: ${titles.join('; ')}.` });
     return null;
   }
 
   private async hands(step: HandsStep, run: PlannedRun): Promise<Halt | null> {
     const { operator, ready, folder, world } = this.use;
-    const done = await operator.hands(requestFor(step, run, ready));
+    const done = await operator.hands(requestFor(step, run, ready), this.use.stopping);
     if (done === 'stop') return STOPPED;
     const note = { condition: step.condition, to: step.to, checklist: step.checklist, ...done };
     folder.remark('operator', run.index, note);

@@ -29,10 +29,10 @@ export interface HandsDone {
 export interface Operator {
   /** What it cannot answer of all that will be asked, one line each; empty when somebody will be there. */
   lacks(requests: readonly HandsRequest[]): readonly string[];
-  /** Asks for one change. `stop` when the person wants to end instead. */
-  hands(request: HandsRequest): Promise<HandsDone | 'stop'>;
+  /** Asks for one change. `stop` when the person wants to end instead, or `signal` says that somebody else stopped it. */
+  hands(request: HandsRequest, signal: AbortSignal): Promise<HandsDone | 'stop'>;
   /** Everybody out of reach, guard closed, power on again? `stop` when the person wants to end instead. */
-  clear(simulated: boolean): Promise<'clear' | 'stop'>;
+  clear(simulated: boolean, signal: AbortSignal): Promise<'clear' | 'stop'>;
 }
 
 /** Nobody is there: standard input is no terminal and no answers were given. */

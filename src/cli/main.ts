@@ -9,9 +9,10 @@ import { recoverCommand } from './commands/recover';
 import { runCommand } from './commands/run';
 import { schemaCommand } from './commands/schema';
 import { showCommand } from './commands/show';
+import { statusCommand } from './commands/status';
 import { reportFailure } from './failure';
 
-const COMMANDS = [newCommand, planCommand, runCommand, showCommand, exportCommand, recoverCommand, schemaCommand] as const;
+const COMMANDS = [newCommand, planCommand, runCommand, statusCommand, showCommand, exportCommand, recoverCommand, schemaCommand] as const;
 
 /** Runs the command line `argv` (without node and script) and returns the exit code. */
 export async function main(argv: readonly string[]): Promise<ExitCode> {

@@ -1,6 +1,11 @@
 // spoolbench run FILE
 import { runFile, type RunSummary } from '../../app/run-file';
+import { answersFrom } from '../../app/answers';
+import { photoProblem } from '../../app/applied';
+import { NOBODY, type Operator } from '../../app/operator';
+import type { ReadyCampaign } from '../../app/prepare';
 import type { CommandModule } from '../command';
+import { atTerminal, terminalOperator } from '../operator';
 import { EXIT, worst, type ExitCode } from '../exit-codes';
 import { benchOptions, prepareOptions } from '../options';
 import { TerminalReporter } from '../reporter';
@@ -14,15 +19,21 @@ export const runCommand: CommandModule = {
       (y) => benchOptions(y.positional('file', { type: 'string', demandOption: true, describe: 'Campaign or protocol file, or the name of a built-in protocol' }))
         .option('records', { type: 'string', requiresArg: true, describe: 'Parent folder of the records; records/ in the bench folder when left out' })
         .option('resume', { type: 'boolean', default: false, describe: 'Go on with the newest unfinished folder of this campaign' })
+        .option('answers', { type: 'string', requiresArg: true, describe: 'File of answers to what a person would be asked, for runs without one' })
         .option('yes', { type: 'boolean', default: false, describe: 'Do not ask before starting' })
         .option('quiet', { type: 'boolean', default: false, describe: 'No live line, no line per run' })
         .option('json', { type: 'boolean', default: false, describe: 'Machine-readable summary on standard output' })
         .example('$0 run campaigns/scout-settings.yaml', 'the whole campaign')
+        .example('$0 run campaigns/motor-swap.yaml --answers answers.yaml', 'what a person would be asked is answered beforehand')
         .example('$0 run response --set "steps=40"', 'one built-in protocol')
         .epilogue('Ctrl-C stops the motor now; Ctrl-\\ finishes the segment being played first.'),
       async (args) => {
         const reporter = new TerminalReporter({ live: !args.quiet && process.stderr.isTTY, lines: !args.quiet });
-        const options = { ...prepareOptions(args), resume: args.resume, ...(args.records === undefined ? {} : { records: args.records }) };
+        const operator = (ready: ReadyCampaign): Operator => {
+          if (args.answers !== undefined) return answersFrom(args.answers, ready);
+          return atTerminal() ? terminalOperator(reporter, (photo) => photoProblem(ready.folder, photo)) : NOBODY;
+        };
+        const options = { ...prepareOptions(args), resume: args.resume, operator, ...(args.records === undefined ? {} : { records: args.records }) };
         const summary = await runFile(args.file, options, reporter);
         reporter.close();
         process.stdout.write(args.json ? `${JSON.stringify(summary, null, 2)}\n` : renderSummary(summary));
