@@ -41,6 +41,9 @@ export interface Halt {
   readonly trip?: TripCode;
 }
 
+/** A condition that is over needs its window of samples to pass before the station believes it, s. */
+const RECOVERY_S = 5;
+
 type HandsStep = Extract<Step, { step: 'hands' }>;
 
 /** The bench between runs: what is set, and how warm, straight and stiff it was found. */
@@ -133,9 +136,12 @@ export class Changeover {
         return null;
       case 'permit': {
         // Leave to drive lives only while somebody shows to be alive: renewed here, asked for again when the run arms.
-        world.bench.beat();
+        await world.playUntil(() => {
+          world.bench.beat();
+          return stopping.aborted || world.bench.permit().granted;
+        }, RECOVERY_S);
         const permit = world.bench.permit();
-        return permit.granted ? null : { why: `Run ${run.index} has no leave to drive: ${permit.reasons.join(' ')}` };
+        return stopping.aborted ? STOPPED : permit.granted ? null : { why: `Run ${run.index} has no leave to drive: ${permit.reasons.join(' ')}` };
       }
       // The zero of the load cell is the first and the last segment of each run's record, see RunWatch.
       case 'zero': return null;
@@ -147,7 +153,14 @@ export class Changeover {
   }
 
   private async reArm(trip: string): Promise<Halt | null> {
-    const reasons = await this.use.world.clearTrip(`${trip} is listed in on_trip of the campaign file`);
+    const { world, stopping } = this.use;
+    const clear = (): Promise<readonly string[]> => world.clearTrip(`${trip} is listed in on_trip of the campaign file`);
+    let reasons = await clear();
+    for (let waited_s = 0; reasons.length > 0 && waited_s < RECOVERY_S && !stopping.aborted; waited_s++) {
+      await world.playUntil(() => stopping.aborted, 1);
+      reasons = await clear();
+    }
+    if (stopping.aborted) return STOPPED;
     if (reasons.length > 0) return { why: `the trip ${trip} cannot be cleared: ${reasons.join('; ')}` };
     this.use.reporter.note(`Trip ${trip} cleared, as the campaign file lists it.`);
     return null;
