@@ -132,7 +132,9 @@ class Session {
     folder.note({ type: 'ended', run: run.index, attempt, outcome, detail, took_s, ...(trip === null ? {} : { trip: trip.code }) });
     this.outcomes.push(outcome);
     this.lastTrip = trip?.code ?? this.lastTrip;
-    this.meter.ended(run.index, took_s, outcome === 'done');
+    // The plan counts hands too, and nobody measures how long a person takes.
+    const hands_s = run.changes.filter((c) => c.by === 'operator').reduce((sum, c) => sum + c.takes_s, 0);
+    this.meter.ended(run.index, took_s + hands_s, outcome === 'done');
     this.report(run, result, watch);
     if (!result.record.complete) this.stopped ??= `${result.record.path}: the record could not be written whole`;
     if (outcome !== 'done') this.decide(run.index, outcome, trip?.code, detail);

@@ -5,6 +5,7 @@ import type { Rig } from '../model/files';
 import { limitList } from '../model/limits';
 import { draw } from '../protocols/draw';
 import type { WalkedSegment } from '../protocols/walk';
+import type { MeasuredCooling } from './cooling';
 import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign, type ReadyProtocol } from './prepare';
 
 /** A limit and the most that the plan is known to ask of it; `asks` is null where only the run itself will show it. */
@@ -41,6 +42,9 @@ export interface FilePlan {
   readonly protocols: readonly PlannedProtocol[];
   readonly runs: CampaignPlan['runs'];
   readonly estimate: CampaignPlan['estimate'];
+  readonly blocks: readonly { readonly block: number; readonly first: number; readonly last: number }[];
+  /** How waits for cooling are counted; null when nothing is waited for. */
+  readonly cooling: { readonly bound_s: number; readonly measured: MeasuredCooling | null } | null;
   readonly free_bytes: number;
   readonly records: string;
 }
@@ -53,8 +57,23 @@ export async function planFile(target: string, options: PrepareOptions & { reado
     campaign: ready.campaign.name, single: ready.single, simulated: ready.rig.link.kind === 'twin', rig: ready.rig.name, article: ready.article.name,
     settings: ready.plan.settings.map((s) => ({ id: s.id, text: settingText(s) })),
     protocols: [...ready.protocols.values()].map((p) => plannedProtocol(p, ready)),
-    runs: ready.plan.runs, estimate: ready.plan.estimate, free_bytes: freeBytes(records), records,
+    runs: ready.plan.runs, estimate: ready.plan.estimate, blocks: blocksOf(ready.plan.runs), cooling: coolingOf(ready), free_bytes: freeBytes(records), records,
   };
+}
+
+function blocksOf(runs: readonly PlannedRun[]): FilePlan['blocks'] {
+  const blocks: { block: number; first: number; last: number }[] = [];
+  for (const run of runs) {
+    const open = blocks.at(-1);
+    if (open?.block === run.block) open.last = run.index;
+    else blocks.push({ block: run.block, first: run.index, last: run.index });
+  }
+  return blocks;
+}
+
+function coolingOf({ campaign, cooling }: ReadyCampaign): FilePlan['cooling'] {
+  const until = campaign.between_runs.cool_until;
+  return until === null ? null : { bound_s: until.within_s, measured: cooling };
 }
 
 /** `44 kHz, 16 deg`, or `as it is` for a campaign without factors. */

@@ -81,7 +81,7 @@ export function prepareCampaign(target: string, options: PrepareOptions = {}): R
   const problems = [...bench.problems, ...asked.loaded.problems, ...notYet('campaign', asked.loaded), ...benchProblems(bench)];
   const rigSettings = bench.rig.usable?.link.kind === 'twin' ? SETTING_NAMES : null;
   problems.push(...checkCampaign(asked.loaded, { rig: bench.rig, protocols: bench.catalogue.names, metrics: METRIC_NAMES, rigSettings }));
-  problems.push(...levelProblems(asked.loaded));
+  problems.push(...levelProblems(asked.loaded, rigSettings !== null));
   const protocols = readyProtocols(asked.loaded, bench, asked.single, problems);
   refuse(problems);
   const { rig, article, campaign } = { rig: need(bench.rig), article: need(bench.article), campaign: need(asked.loaded) };
@@ -163,8 +163,11 @@ function benchProblems(bench: BenchFiles): Problem[] {
   return [...twin, ...bench.protocols.flatMap((file) => checkProtocolFile(file, bench.rig))];
 }
 
-function levelProblems(loaded: Loaded<CampaignFile>): Problem[] {
-  const factors = Object.entries(loaded.usable?.factors ?? {}).filter(([, f]) => f.apply === 'rig');
+/** Levels that the simulated rig cannot take: what the rig sets itself, and settings of its ESC that a person or a program is said to set. */
+function levelProblems(loaded: Loaded<CampaignFile>, onTwin: boolean): Problem[] {
+  if (!onTwin) return [];
+  const followed = (name: string, apply: string): boolean => apply !== 'supply' && SETTING_NAMES.some((n) => n === name);
+  const factors = Object.entries(loaded.usable?.factors ?? {}).filter(([name, f]) => f.apply === 'rig' || followed(name, f.apply));
   return factors.flatMap(([name, factor]) => checkLevels(name, factor.levels).map((p) => loaded.source.problem(['factors', name, 'levels', p.level], p.message, p.accepted)));
 }
 

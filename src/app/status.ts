@@ -82,12 +82,14 @@ function waitingFor(entries: readonly JournalEntry[]): string | null {
 }
 
 function timeLeft(frozen: FrozenPlan, entries: readonly JournalEntry[], ledger: Ledger): { total_s: number; excess_s: number } {
+  // What a person takes is planned with the run before which they come, and is not measured.
+  const hands_s = new Map(frozen.estimate.stretches.map((s) => [s.first, s.hands_s]));
   let excess = 0;
   let n = 0;
   for (const e of entries) {
     if (e.type !== 'ended' || e.took_s === undefined) continue;
     n++;
-    excess += (e.took_s - frozen.takes_s[e.run - 1] - excess) * Math.max(0.1, 1 / n);
+    excess += (e.took_s + (hands_s.get(e.run) ?? 0) - frozen.takes_s[e.run - 1] - excess) * Math.max(0.1, 1 / n);
   }
   let total_s = 0;
   frozen.takes_s.forEach((takes, i) => {

@@ -21,16 +21,34 @@ export function renderPlan(plan: FilePlan, options: PlanTextOptions): string {
   const out: string[] = [
     `${colours.bold(plan.campaign)} on rig ${plan.rig}, article ${plan.article} ${plan.simulated ? simulatedBadge() : ''}`.trimEnd(),
     `${count(estimate.runs, 'run')}: ${count(plan.settings.length, 'setting')} × ${count(plan.protocols.length, 'protocol')}, ${count(estimate.blocks, 'block')}`,
-    `Bench time about ${duration(estimate.bench_s)}${estimate.hands_s > 0 ? `, of which hands ${duration(estimate.hands_s)}` : ', nobody needed in between'}.`,
+    ...timeLines(plan),
     `Disk about ${size(estimate.disk_bytes)} of ${size(plan.free_bytes)} free, in ${plan.records}`,
   ];
+  if (plan.blocks.length > 1) out.push(`Blocks: ${plan.blocks.map((b) => `${b.block}: runs ${b.first}${b.last > b.first ? `–${b.last}` : ''}`).slice(0, FEW).join(' · ')}${plan.blocks.length > FEW ? ` · … ${plan.blocks.length - FEW} more` : ''}`);
   for (const stretch of estimate.stretches) {
-    if (stretch.hands.length > 0) out.push(`Hands before run ${stretch.first} (${duration(stretch.starts_s)} from the start): ${stretch.hands.map((h) => `${h.name} ${h.to}`).join(', ')}; then alone for ${duration(stretch.alone_s)}.`);
+    const hands = stretch.hands.map((h) => `${h.name.replaceAll('_', ' ')} ${h.to}`).join(', ');
+    if (hands !== '') out.push(`Hands before run ${stretch.first}, ${duration(stretch.starts_s)} from the start, for ${duration(stretch.hands_s)}: ${hands}; then alone for ${duration(stretch.alone_s)}.`);
+    else if (estimate.hands_s > 0) out.push(`From the start alone for ${duration(stretch.alone_s)}.`);
   }
   for (const protocol of plan.protocols) out.push('', ...protocolLines(protocol, options));
   out.push('', watchedLine(plan));
   if (!plan.single) out.push('', ...orderLines(plan, options));
   return `${out.join('\n')}\n`;
+}
+
+/** How long it takes, when it is finished, and how cooling is counted in that. */
+function timeLines(plan: FilePlan): string[] {
+  const { bench_s, hands_s, total_s, runs } = plan.estimate;
+  const end = new Date(Date.now() + total_s * 1000);
+  const clock = `${String(end.getHours()).padStart(2, '0')}:${String(end.getMinutes()).padStart(2, '0')}`;
+  const days = Math.round((new Date(end).setHours(0, 0, 0, 0) - new Date().setHours(0, 0, 0, 0)) / 86_400_000);
+  const when = plan.simulated ? 'of bench time; the simulated rig is faster' : `if started now: at ${clock}${days === 0 ? '' : `, ${days} day${days === 1 ? '' : 's'} on`}`;
+  const out = [`Finished ${duration(total_s)} after the start (${when}): ${hands_s > 0 ? `bench ${duration(bench_s)}, hands ${duration(hands_s)}` : 'nobody needed in between'}.`];
+  if (plan.cooling === null) return out;
+  const { measured, bound_s } = plan.cooling;
+  if (measured === null) out.push(`Cooling has not been measured here and is not counted: at most ${duration(runs * bound_s)} more, if every wait took its ${duration(bound_s)}. The first runs will tell.`);
+  else out.push(`Cooling counted as measured: ${duration(measured.mean_s)} a run, from ${count(measured.runs, 'run')} in ${measured.folder}.`);
+  return out;
 }
 
 function protocolLines(p: PlannedProtocol, options: PlanTextOptions): string[] {

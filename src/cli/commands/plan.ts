@@ -11,13 +11,14 @@ export const planCommand: CommandModule = {
       'plan <file>',
       'Dry run of a campaign, a protocol file or a built-in protocol: segments, order, bench time, disk, limits touched. Touches no hardware.',
       (y) => benchOptions(y.positional('file', { type: 'string', demandOption: true, describe: 'Campaign or protocol file, or the name of a built-in protocol' }))
+        .option('records', { type: 'string', requiresArg: true, describe: 'Parent folder of earlier records, for what they measured; records/ in the bench folder when left out' })
         .option('json', { type: 'boolean', default: false, describe: 'Machine-readable plan on standard output' })
         .option('ascii', { type: 'boolean', default: false, describe: 'Draw with plain characters only' })
         .option('all', { type: 'boolean', default: false, describe: 'List every run and every segment' })
         .example('$0 plan campaigns/scout-settings.yaml', 'what the campaign will do, and how long it takes')
         .example('$0 plan response --set "high=60 %"', 'one built-in protocol with another upper level'),
       async (args) => {
-        const plan = await planFile(args.file, prepareOptions(args));
+        const plan = await planFile(args.file, { ...prepareOptions(args), ...(args.records === undefined ? {} : { records: args.records }) });
         const width = Math.min(100, process.stdout.columns ?? 80);
         process.stdout.write(args.json ? `${JSON.stringify(plan, null, 2)}\n` : renderPlan(plan, { width, ascii: args.ascii, all: args.all }));
         done(EXIT.done);

@@ -1,0 +1,7 @@
+#!/usr/bin/env node
+// SIMULATED. Reads back what set-headroom.mjs has set; its answer must be the level.
+import { readFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+
+console.log(readFileSync(join(tmpdir(), 'spoolbench-demo-headroom'), 'utf8'));
