@@ -25,10 +25,11 @@ export function terminalOperator(reporter: TerminalReporter, photoProblem: (path
     const io = { ...terminal, signal };
     const badge = request.simulated ? `${simulatedBadge()} nothing has to be touched\n` : '';
     note(`${badge}${request.title}\nThe motor was measured still. Keep the power off while hands are near.`, `Hands needed before run ${request.run} of ${request.of}`, io);
-    for (;;) {
-      const done = await multiselect({ message: 'Tick every step when it is done (space ticks, a ticks all, enter goes on)', options: request.checklist.map((label, i) => ({ value: i, label })), required: false, ...io });
+    for (let ticked: number[] = []; ;) {
+      const done = await multiselect({ initialValues: ticked, message: 'Tick every step when it is done (space ticks, a ticks all, enter goes on)', options: request.checklist.map((label, i) => ({ value: i, label })), required: false, ...io });
       if (isCancel(done)) return 'stop';
       if (done.length === request.checklist.length) break;
+      ticked = done;
       log.warn(`${request.checklist.length - done.length} not ticked: the run cannot begin before every step is done. Esc stops the campaign.`, io);
     }
     const answers: Record<string, string> = {};

@@ -1,7 +1,8 @@
 #!/usr/bin/env node
 // SIMULATED. Reads back what set-headroom.mjs has set; its answer must be the level.
 import { readFileSync } from 'node:fs';
+import process from 'node:process';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 
-console.log(readFileSync(join(tmpdir(), 'spoolbench-demo-headroom'), 'utf8'));
+process.stdout.write(`${readFileSync(join(tmpdir(), 'spoolbench-demo-headroom'), 'utf8')}\n`);
