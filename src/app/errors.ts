@@ -7,3 +7,5 @@ export class BadInput extends Error {
     super(lines.join('\n'), options);
   }
 }
+
+export { CannotRecord } from '../record/errors';

@@ -3,6 +3,7 @@ import colours from 'picocolors';
 import type { FilePlan, PlannedProtocol, TouchedLimit } from '../app/plan-file';
 import { formatQuantity } from '../units';
 import type { Dimension } from '../units';
+import { renderDetect } from './detect-text';
 import { duration, simulatedBadge, size, table } from './text';
 
 export interface PlanTextOptions {
@@ -33,6 +34,7 @@ export function renderPlan(plan: FilePlan, options: PlanTextOptions): string {
   for (const protocol of plan.protocols) out.push('', ...protocolLines(protocol, options));
   out.push('', watchedLine(plan));
   if (!plan.single) out.push('', ...orderLines(plan, options));
+  if (plan.detect !== null) out.push('', renderDetect(plan.detect));
   return `${out.join('\n')}\n`;
 }
 

@@ -3,9 +3,9 @@ import colours from 'picocolors';
 import type { LiveReading, Progress, Reporter, RunNews, RunTitle } from '../app/reporter';
 import type { BenchEvent } from '../model/events';
 import type { ClosestApproach } from '../model/trip';
-import { formatNumber, formatQuantity } from '../units';
+import { formatNumber } from '../units';
 import { eventText } from './record-text';
-import { duration, simulatedBadge } from './text';
+import { columnsOf, duration, fitting, simulatedBadge, wrap } from './text';
 
 export interface TerminalOptions {
   /** Rewrite a live line in place (terminals only). */
@@ -14,13 +14,23 @@ export interface TerminalOptions {
   readonly lines: boolean;
 }
 
+/** Which segment plays; `of` is 0 while nothing does. */
+interface Playing {
+  readonly label: string;
+  readonly ordinal: number;
+  readonly of: number;
+  readonly left_s: number;
+}
+
 /** At most so many live lines a second. */
 const LIVE_EVERY_MS = 100;
+/** Standard acceleration of gravity, 9.80665 m/s² (BIPM, SI Brochure), times a gram. */
+const NEWTONS_PER_GRAM_FORCE = 9.80665e-3;
 const CLEAR_LINE = '\r\u001b[2K';
 
 export class TerminalReporter implements Reporter {
   private title: RunTitle | null = null;
-  private playing = '';
+  private playing: Playing | null = null;
   private reading: LiveReading | null = null;
   private standing = '';
   private paused = false;
@@ -35,18 +45,18 @@ export class TerminalReporter implements Reporter {
 
   preparing(title: RunTitle): void {
     this.title = title;
-    this.playing = 'making ready';
+    this.playing = { label: 'making ready', ordinal: 0, of: 0, left_s: 0 };
     this.draw(true);
   }
 
   runStarted(title: RunTitle): void {
     this.title = title;
-    this.playing = '';
+    this.playing = null;
     this.draw(true);
   }
 
   segment(label: string, ordinal: number, of: number, left_s: number): void {
-    this.playing = ordinal === 0 ? '' : `${label} (${ordinal}/${of}), ${duration(left_s)} left`;
+    this.playing = ordinal === 0 ? null : { label, ordinal, of, left_s };
     this.draw(false);
   }
 
@@ -66,16 +76,21 @@ export class TerminalReporter implements Reporter {
   }
 
   event(event: BenchEvent): void {
-    if (event.type === 'tripped' || event.type === 'operator' || (event.type === 'stopped' && !event.confirmed)) this.line(`  ${eventText(event)}`);
+    if (event.type === 'tripped' || (event.type === 'stopped' && !event.confirmed)) this.always(`  ${eventText(event)}`);
+    else if (event.type === 'operator') this.line(`  ${eventText(event)}`);
   }
 
   runEnded(news: RunNews): void {
-    if (!this.options.lines) return;
     const { title, outcome } = news;
     const mark = outcome.outcome === 'done' ? colours.green('done') : colours.red(outcome.outcome);
     const desyncs = outcome.desyncs > 0 ? `, ${outcome.desyncs} desync${outcome.desyncs === 1 ? '' : 's'}` : '';
-    this.line(`${place(title)} ${title.protocol}, ${title.setting}, repeat ${title.repeat}: ${mark}${desyncs}${news.figures === '' ? '' : ` · ${news.figures}`}`);
-    if (outcome.outcome !== 'done') this.line(`  ${outcome.detail}\n  Record: ${news.record}`);
+    const line = `${place(title)} ${title.protocol}, ${title.setting}, repeat ${title.repeat}: ${mark}${desyncs}${news.figures === '' ? '' : ` · ${news.figures}`}`;
+    if (outcome.outcome === 'done') this.line(line);
+    else {
+      this.always(line);
+      this.always(`  ${outcome.detail}`);
+      this.always(`  Record: ${news.record}`);
+    }
     this.line(colours.dim(`  closest to limits: ${closestLine(news.closest)}`));
   }
 
@@ -85,10 +100,15 @@ export class TerminalReporter implements Reporter {
     this.drawn = false;
   }
 
+  /** A line for whoever follows along. */
   private line(text: string): void {
-    if (!this.options.lines) return;
+    if (this.options.lines) this.always(text);
+  }
+
+  /** A line that nobody may miss, however quiet it was asked to be. */
+  private always(text: string): void {
     this.close();
-    process.stderr.write(`${text}\n`);
+    process.stderr.write(`${wrap(text, process.stderr.columns ?? Infinity, '    ')}\n`);
     this.draw(true);
   }
 
@@ -97,13 +117,26 @@ export class TerminalReporter implements Reporter {
     const ms = Date.now();
     if (!now && ms - this.lastDrawn_ms < LIVE_EVERY_MS) return;
     this.lastDrawn_ms = ms;
-    const width = process.stderr.columns ?? 100;
-    const left = this.standing === '' ? '' : ` · ${this.standing}`;
     const badge = this.title.simulated ? `${simulatedBadge()} ` : '';
-    const text = `${place(this.title)} ${this.title.protocol}, ${this.title.setting}: ${this.playing}  ${liveText(this.reading)}${left}`;
-    process.stderr.write(`${CLEAR_LINE}${badge}${text.slice(0, Math.max(20, width - (this.title.simulated ? 13 : 1)))}`);
+    // The last column stays free: a terminal may break the line there.
+    const width = Math.max(20, (process.stderr.columns ?? 100) - columnsOf(badge) - 1);
+    process.stderr.write(`${CLEAR_LINE}${badge}${fitting(liveLines(this.title, this.playing, this.reading, this.standing), width)}`);
     this.drawn = true;
   }
+}
+
+/** The live line in several lengths, from rich to lean. */
+export function liveLines(title: RunTitle, playing: Playing | null, reading: LiveReading | null, standing: string): string[] {
+  const at = `${place(title)} ${title.protocol}`;
+  const live = liveText(reading);
+  const count = playing === null || playing.of === 0 ? '' : `${playing.ordinal}/${playing.of}`;
+  const left = playing === null || playing.of === 0 ? '' : `${duration(playing.left_s)} left`;
+  const segment = playing === null ? '' : count === '' ? playing.label : `${playing.label} (${count}), ${left}`;
+  const full = `${at}, ${title.setting}: ${segment}${live}`;
+  return [
+    ...(standing === '' ? [] : [`${full} · ${standing}`]), full,
+    `${at} ${count === '' ? segment : `${count}, ${left}`}${live}`, `${at} ${count}${live}`, `${at} ${count}${live.replace('throttle ', '')}`, `${at}${live.replace('throttle ', '')}`,
+  ];
 }
 
 /** `bench time left 42 min, hands in 12 min before run 31`. */
@@ -117,17 +150,17 @@ function place(title: RunTitle): string {
   return `[${String(title.index).padStart(width)}/${title.of}]`;
 }
 
-/** `throttle 50 %  17820 rpm  1.3 A  56 gf  31 °C`. */
+/** `  throttle  50 %  17820 rpm   1.35 A    56 gf  31 °C`. */
 export function liveText(reading: LiveReading | null): string {
   if (reading === null) return '';
   const v = reading.values;
   const shown = (key: string, text: (value: number) => string): string => {
     const value = v[key];
-    return value === undefined ? '' : `  ${value === null ? '–' : text(value)}`;
+    return value === undefined ? '' : `  ${value === null ? '–'.padStart(text(0).length) : text(value)}`;
   };
-  return `throttle ${(100 * reading.throttle).toFixed(1).padStart(5)} %` +
+  return `  throttle ${(100 * reading.throttle).toFixed(0).padStart(3)} %` +
     shown('speed', (x) => `${x.toFixed(0).padStart(5)} rpm`) + shown('current', (x) => `${x.toFixed(2).padStart(5)} A`) +
-    shown('thrust', (x) => formatQuantity(x, 'force').padStart(8)) + shown('motor_temperature', (x) => `${x.toFixed(0)} °C`);
+    shown('thrust', (x) => `${String(Math.round(x / NEWTONS_PER_GRAM_FORCE) + 0).padStart(4)} gf`) + shown('motor_temperature', (x) => `${x.toFixed(0)} °C`);
 }
 
 /** `current_peak 55 %, speed 72 %, …`: each limit with the share of it that was reached, nearest first. */

@@ -2,10 +2,10 @@
 import colours from 'picocolors';
 import { HEADLINES, metricTitle, showMetric } from '../app/figures';
 import type { RunSummary } from '../app/run-file';
-import { simulatedBadge, table } from './text';
+import { simulatedBadge, tables } from './text';
 
-/** Figures per setting as means over the good repeats; no verdicts. */
-export function renderSummary(summary: RunSummary): string {
+/** Figures per setting as means over the good repeats; no verdicts. `width`: columns of the terminal, Infinity for a pipe. */
+export function renderSummary(summary: RunSummary, width: number): string {
   const shown = HEADLINES.filter((name) => summary.figures.some((row) => row.figures[name] !== undefined));
   const rows = summary.figures.map((row) => [row.text, ...shown.map((name) => {
     const figure = row.figures[name];
@@ -15,7 +15,7 @@ export function renderSummary(summary: RunSummary): string {
   if (shown.length > 0) {
     out.push(
       `${colours.bold(summary.campaign)}: means over good runs ${summary.simulated ? simulatedBadge() : ''}`.trimEnd(),
-      table(['setting', ...shown.map(metricTitle)], rows, ['left', ...shown.map(() => 'right' as const)]), '',
+      tables(['setting', ...shown.map(metricTitle)], rows, ['left', ...shown.map(() => 'right' as const)], width), '',
     );
   }
   out.push(`${summary.good} of ${summary.planned} runs good${summary.skipped > 0 ? `, ${summary.skipped} skipped` : ''}. Records: ${summary.folder}`);

@@ -36,7 +36,7 @@ export const runCommand: CommandModule = {
         const options = { ...prepareOptions(args), resume: args.resume, operator, ...(args.records === undefined ? {} : { records: args.records }) };
         const summary = await runFile(args.file, options, reporter);
         reporter.close();
-        process.stdout.write(args.json ? `${JSON.stringify(summary, null, 2)}\n` : renderSummary(summary));
+        process.stdout.write(args.json ? `${JSON.stringify(summary, null, 2)}\n` : renderSummary(summary, process.stdout.columns ?? Infinity));
         done(exitCode(summary));
       },
     );
