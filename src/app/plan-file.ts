@@ -6,6 +6,7 @@ import { limitList } from '../model/limits';
 import { draw } from '../protocols/draw';
 import type { WalkedSegment } from '../protocols/walk';
 import type { MeasuredCooling } from './cooling';
+import { detect, type Detect } from './detect';
 import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign, type ReadyProtocol } from './prepare';
 
 /** A limit and the most that the plan is known to ask of it; `asks` is null where only the run itself will show it. */
@@ -47,10 +48,19 @@ export interface FilePlan {
   readonly cooling: { readonly bound_s: number; readonly measured: MeasuredCooling | null } | null;
   readonly free_bytes: number;
   readonly records: string;
+  /** Repeats that a margin needs; null when not asked for. */
+  readonly detect: Detect | null;
+}
+
+export interface PlanOptions extends PrepareOptions {
+  /** Margin that is to be seen: a share, or `margins` for those of the campaign file. */
+  readonly detect?: string;
+  /** Campaign folder to take the spread from; all below the records when left out. */
+  readonly from?: string;
 }
 
 /** What `target` will do. Throws `BadInput` with every problem of the files. */
-export async function planFile(target: string, options: PrepareOptions & { readonly records?: string } = {}): Promise<FilePlan> {
+export async function planFile(target: string, options: PlanOptions = {}): Promise<FilePlan> {
   const ready = prepareCampaign(target, await withOwnProtocols(target, options));
   const records = options.records ?? join(ready.folder, 'records');
   return {
@@ -58,6 +68,7 @@ export async function planFile(target: string, options: PrepareOptions & { reado
     settings: ready.plan.settings.map((s) => ({ id: s.id, text: settingText(s) })),
     protocols: [...ready.protocols.values()].map((p) => plannedProtocol(p, ready)),
     runs: ready.plan.runs, estimate: ready.plan.estimate, blocks: blocksOf(ready.plan.runs), cooling: coolingOf(ready), free_bytes: freeBytes(records), records,
+    detect: options.detect === undefined ? null : detect(ready, options.detect, records, options.from),
   };
 }
 
