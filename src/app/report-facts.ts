@@ -1,0 +1,74 @@
+// The bench as a record describes it, as tables of a report.
+import type { FactTable } from '../report';
+import type { Json, JsonObject, RunHeader } from '../record/header';
+import { formatNumber, formatQuantity } from '../units';
+
+type Row = FactTable['rows'][number];
+
+/** Units that a key's ending stands for. */
+const ENDINGS: readonly (readonly [ending: string, unit: string])[] = [
+  ['_rpm_per_V', 'rpm/V'], ['_K_per_s', 'K/s'], ['_degC', '°C'], ['_ohm', 'ohm'], ['_rpm', 'rpm'], ['_kg', 'kg'], ['_Wh', 'Wh'], ['_Hz', 'Hz'], ['_Pa', 'Pa'],
+  ['_us', 'µs'], ['_A', 'A'], ['_V', 'V'], ['_W', 'W'], ['_N', 'N'], ['_m', 'm'], ['_s', 's'],
+];
+
+/** Tables of rig, article, channels, limits, calibration and environment. What nobody stated is said so. */
+export function factsOfHeader(header: RunHeader): FactTable[] {
+  const { rig, article, calibration, environment, versions, seed, mounting } = header;
+  const { channels: _channels, limits: _limits, name: _name, environment: _environment, ...bench } = rig;
+  return [
+    { title: `Rig ${textOf(rig.name)}`, rows: [...flat(bench), ...(seed === null ? [] : [{ name: 'seed of the rig', value: String(seed) }])] },
+    { title: `Article ${textOf(article.name)}`, rows: flat(without(article, 'name')) },
+    { title: 'Channels', rows: header.channels.map((c): Row => ({ name: c.kind.replaceAll('_', ' '), value: channelText(c) })) },
+    { title: 'Limits', rows: flat(objectIn(rig.limits) ?? {}) },
+    { title: 'Calibration', rows: calibration === null ? [{ name: 'calibration', value: 'none stored; the gains and uncertainties of the rig file hold' }] : flat(calibration) },
+    { title: 'Environment', rows: environmentRows(environment ?? objectIn(rig.environment)) },
+    ...(mounting === null ? [] : [{ title: 'Mounting', rows: flat(mounting) }]),
+    { title: 'Made by', rows: [{ name: 'spoolbench', value: versions.spoolbench }, { name: 'wire version', value: String(versions.wire) }, { name: 'controller core', value: versions.controller }] },
+  ];
+}
+
+const environmentRows = (environment: JsonObject | null): Row[] =>
+  (environment === null ? [{ name: 'air', value: 'temperature, pressure and humidity are not stated' }] : flat(environment));
+
+function channelText(c: RunHeader['channels'][number]): string {
+  const parts = [`every ${formatQuantity(c.period_us / 1e6, 'time')}`, `gain ±${formatNumber(100 * c.u_gain, 3)} %`];
+  if (c.u_offset > 0) parts.push(`offset ±${formatNumber(c.u_offset, 3)} ${c.column.slice(c.column.lastIndexOf('_') + 1)}`);
+  if (c.filter_Hz !== null) parts.push(`filter ${formatQuantity(c.filter_Hz, 'frequency')}`);
+  if (c.averaged > 1) parts.push(`${c.averaged} averaged`);
+  if (c.placement !== null) parts.push(c.placement);
+  return parts.join(', ');
+}
+
+/** Leaves of a nested object, one row each; null is left out, a bound of several numbers stays in one row. */
+function flat(object: JsonObject, path: readonly string[] = []): Row[] {
+  return Object.entries(object).flatMap(([key, value]): Row[] => {
+    if (value === null || value === undefined) return [];
+    const inner = objectIn(value);
+    if (inner === null) return [row([...path, key], value)];
+    if (typeof inner.text === 'string') return [row([...path, key], inner.text)];
+    const leaves = Object.entries(inner).filter(([, v]) => v !== null && v !== undefined);
+    if (leaves.length > 0 && leaves.length <= 3 && leaves.every(([, v]) => typeof v === 'number')) {
+      return [{ name: [...path, key].map(plain).join(', '), value: leaves.map(([k, v]) => { const r = row([k], v as number); return `${r.name} ${r.value}`; }).join(', ') }];
+    }
+    return flat(inner, [...path, key]);
+  });
+}
+
+function row(path: readonly string[], value: Json): Row {
+  const key = path[path.length - 1] ?? '';
+  const ending = typeof value === 'number' ? ENDINGS.find(([e]) => key.endsWith(e)) : undefined;
+  const bare = ending === undefined ? key : key.slice(0, -ending[0].length);
+  return { name: [...path.slice(0, -1), bare].map(plain).join(', '), value: typeof value === 'number' ? `${formatNumber(value, 6)}${ending === undefined ? '' : ` ${ending[1]}`}` : textOf(value) };
+}
+
+const plain = (key: string): string => key.replaceAll('_', ' ');
+
+function textOf(value: Json | undefined): string {
+  if (typeof value === 'string') return value;
+  if (Array.isArray(value)) return value.length === 0 ? 'none' : value.map((v: Json) => textOf(v)).join(', ');
+  if (typeof value === 'boolean') return value ? 'yes' : 'no';
+  return value === undefined ? '' : JSON.stringify(value);
+}
+
+const objectIn = (value: Json | undefined): JsonObject | null => (typeof value === 'object' && value !== null && !Array.isArray(value) ? (value as JsonObject) : null);
+const without = (object: JsonObject, key: string): JsonObject => Object.fromEntries(Object.entries(object).filter(([k]) => k !== key));

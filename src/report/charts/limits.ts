@@ -1,0 +1,35 @@
+// How near any run came to each limit.
+import type { Results } from '../../model/results';
+import { words } from '../arrange';
+import { draw, Plot } from '../draw';
+import { figure, type FigureNumbers } from '../figure';
+import { html, type Html } from '../html';
+import { INK, INK_SOFT, SIMULATED_INK } from '../palette';
+import { formatNumber } from '../../units/format';
+
+/** From here on a limit is close enough to be looked at. */
+const CLOSE = 0.9;
+
+export function limitFigure(results: Results, numbers: FigureNumbers): Html {
+  const { closest } = results;
+  if (closest.length === 0) return html`<p>No record tells how near the limits were.</p>`;
+  const near = closest.filter((c) => c.ratio >= CLOSE);
+  const bars = closest.map((c) => ({ id: c.limit, x: 100 * c.ratio, near: c.ratio >= CLOSE }));
+  const longest = Math.max(...closest.map((c) => c.limit.length));
+  const top = Math.max(105, ...bars.map((b) => 1.05 * b.x));
+  const svg = draw({
+    title: 'Closest approach to each limit', simulated: results.simulated, width: 700, height: 62 + 20 * bars.length, left: Math.min(190, 14 + 6.2 * longest), right: 16,
+    description: `Share of each limit that was reached, in percent: ${closest.map((c) => `${words(c.limit)} ${(100 * c.ratio).toFixed(0)}`).join(', ')}. 100 is the limit itself.`,
+    x: { label: 'share of the limit, %', domain: [0, top] }, y: { label: '', bands: bars.map((b) => b.id), name: words },
+    marks: [
+      Plot.barX(bars, { x: 'x', y: 'id', fill: (b: { near: boolean }) => (b.near ? SIMULATED_INK : INK_SOFT), fillOpacity: 0.85, insetTop: 2, insetBottom: 2 }),
+      Plot.text(bars, { x: 'x', y: 'id', text: (b: { x: number }) => b.x.toFixed(0), textAnchor: 'end', dx: -5, fill: '#fff', filter: (b: { x: number }) => b.x > 10, fontWeight: 600 } as never),
+      Plot.text(bars, { x: 'x', y: 'id', text: (b: { x: number }) => b.x.toFixed(0), textAnchor: 'start', dx: 4, fill: INK, filter: (b: { x: number }) => b.x <= 10 } as never),
+      Plot.ruleX([100], { stroke: INK, strokeWidth: 2 }),
+    ],
+  });
+  return html`<p>${near.length === 0 ? `No run came within ${Math.round(100 * (1 - CLOSE))} % of a limit.` : html`Within ${Math.round(100 * (1 - CLOSE))} % of a limit: ${near.map((c) => words(c.limit)).join(', ')}. A limit that is nearly reached in an ordinary run stops a longer or a warmer one.`}</p>
+${figure(numbers, 'Closest approach to each limit over all usable runs. The heavy line is the limit.', [{ title: '', svg }], undefined, true)}
+<div class="scroll"><table><caption>The same in figures.</caption><thead><tr><th scope="col">Limit</th><th scope="col">Reached</th><th scope="col">Bound</th><th scope="col">In run</th></tr></thead><tbody>
+${closest.map((c) => html`<tr><th scope="row">${words(c.limit)}</th><td>${formatNumber(c.value, 4)} ${c.unit}</td><td>${formatNumber(c.bound, 4)} ${c.unit}</td><td class="id">${c.run}</td></tr>`)}</tbody></table></div>`;
+}
