@@ -15,7 +15,7 @@ export function renderRecord(path: string, s: RecordSummary, all: boolean): stri
   out.push(`${statusLine(s)}`, `SHA-256 ${s.sha256}`, '');
   out.push(`${duration(s.duration_s)}, ${s.rows} rows${s.row_rate_Hz === null ? '' : ` at ${formatNumber(s.row_rate_Hz)} Hz`}, highest throttle ${s.throttle_max_frac === null ? 'none' : `${formatNumber(100 * s.throttle_max_frac)} %`}`);
   out.push(channelTable(s), '', segmentTable(s, all), '', ...eventLines(s, all));
-  if (s.closest.length > 0) out.push('', closestTable(s.closest));
+  if (s.closest.length > 0) out.push('', closestTable(s.closest, s));
   if (s.attachments.length > 0) out.push('', `Files inside: ${s.attachments.map((a) => a.name).join(', ')}`);
   return `${out.join('\n')}\n`;
 }
@@ -61,7 +61,12 @@ function eventLines(s: RecordSummary, all: boolean): string[] {
   const counts = Object.entries(s.event_counts).map(([type, n]) => `${n} × ${type}`).join(', ');
   const shown = all ? s.notable : s.notable.slice(0, FEW);
   const more = s.notable.length - shown.length;
-  return [`Events: ${counts || 'none'}`, ...shown.map((e) => `  ${(e.tick_us / 1e6).toFixed(3)} s  ${eventText(e)}`), ...(more > 0 ? [colours.dim(`  … ${more} more`)] : [])];
+  return [`Events: ${counts || 'none'}`, ...shown.map((e) => `  ${sinceFirst(e.tick_us, s)}  ${eventText(e)}`), ...(more > 0 ? [colours.dim(`  … ${more} more`)] : [])];
+}
+
+/** Device time as everything else in a summary: from the first row. */
+function sinceFirst(tick_us: number, { first_tick_us }: Pick<RecordSummary, 'first_tick_us'>): string {
+  return `${((tick_us - (first_tick_us ?? 0)) / 1e6).toFixed(3)} s`;
 }
 
 /** One event in words. */
@@ -73,7 +78,7 @@ export function eventText(e: BenchEvent): string {
     case 'tripped': return colours.red(tripText(e.trip.code, e.trip.detail, e.trip.by));
     case 'state': return `board ${e.state}`;
     case 'desync': return `desync for ${formatNumber(e.duration_us / 1000)} ms in segment ${e.ordinal}`;
-    case 'stopped': return `${e.confirmed ? 'motor measured still' : colours.red('STOP NOT CONFIRMED')} after ${formatNumber(e.took_us / 1000)} ms: ${e.detail}`;
+    case 'stopped': return e.confirmed ? e.detail : `${colours.red('STOP NOT CONFIRMED')}: ${e.detail}`;
     case 'mark': return `mark "${e.label}"`;
     case 'operator': return `operator: ${e.what}`;
     case 'link': return `link: ${e.health.frames} frames, ${e.health.bad_frames} bad, ${e.health.missing_frames} missing, ${e.health.resent_commands} commands resent`;
@@ -86,9 +91,9 @@ export function tripText(code: string, detail: string, by: string): string {
 }
 
 /** Every limit with its closest approach, nearest first. */
-export function closestTable(closest: readonly ClosestApproach[]): string {
+export function closestTable(closest: readonly ClosestApproach[], s: Pick<RecordSummary, 'first_tick_us'>): string {
   const rows = [...closest].sort((a, b) => b.ratio - a.ratio)
-    .map((c) => [c.limit, `${formatNumber(c.value)} ${unitOf(c.unit)}`, `${formatNumber(c.bound)} ${unitOf(c.unit)}`, `${formatNumber(100 * c.ratio, 3)} %`, `${(c.tick_us / 1e6).toFixed(3)} s`]);
+    .map((c) => [c.limit, `${formatNumber(c.value)} ${unitOf(c.unit)}`, `${formatNumber(c.bound)} ${unitOf(c.unit)}`, `${formatNumber(100 * c.ratio, 3)} %`, sinceFirst(c.tick_us, s)]);
   return table(['closest approach to', 'reached', 'limit', 'share', 'at'], rows, ['left', 'right', 'right', 'right', 'right']);
 }
 

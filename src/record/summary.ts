@@ -50,6 +50,8 @@ export interface RecordSummary {
   readonly sha256: string;
   readonly outcome: RunOutcome | null;
   readonly rows: number;
+  /** Device time of the first row, µs: times in seconds count from here. */
+  readonly first_tick_us: number | null;
   readonly duration_s: number;
   readonly row_rate_Hz: number | null;
   readonly throttle_max_frac: number | null;
@@ -78,7 +80,7 @@ export function summarize(record: RunRecord, sha256: string): RecordSummary {
       supply: header.supply, rig: nameIn(header.rig, 'name'), article: nameIn(header.article, 'name'), seed: header.seed, versions: header.versions,
       first_row_us: first_us === null ? null : header.epoch_us + first_us,
     },
-    end, sha256, outcome, rows, duration_s,
+    end, sha256, outcome, rows, first_tick_us: first_us, duration_s,
     row_rate_Hz: duration_s > 0 ? (rows - 1) / duration_s : null,
     throttle_max_frac: line !== null && rows > 0 ? line.throttle_frac.reduce((a, b) => Math.max(a, b), 0) : null,
     channels: line === null ? [] : [...line.columns.values()].map((c) => summarizeChannel(c, duration_s)),
