@@ -92,11 +92,12 @@ export class CampaignFolder {
     return this;
   }
 
-  /** Writes an entry to the medium, then counts it. */
-  note(entry: JournalEntry): void {
-    const timed = { ...entry, at: stamp(wallClock_ms()) };
-    this.journal.append(journalLine(timed));
-    this.ledger.apply(timed);
+  /** Writes entries to the medium, all in one go, then counts them. */
+  note(...entries: readonly JournalEntry[]): void {
+    const at = stamp(wallClock_ms());
+    const timed = entries.map((entry) => ({ ...entry, at }));
+    if (timed.length > 0) this.journal.append(timed.map(journalLine).join(''));
+    this.ledger.applyAll(timed);
   }
 
   /** Writes down something that decides nothing. */

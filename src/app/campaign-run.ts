@@ -1,6 +1,6 @@
 // A campaign from its first run to its last: what is next, what changes before it, the run, what follows from how it ended.
 import type { Subject } from 'rxjs';
-import { decideAfter, ProgressMeter, type PlannedRun, type Progress } from '../campaign';
+import { decideAfter, ProgressMeter, type JournalEntry, type NoteKind, type PlannedRun, type Progress } from '../campaign';
 import type { Outcome } from '../model/events';
 import type { TripCode } from '../model/trip';
 import type { OperatorRequest } from '../sequencer/options';
@@ -9,7 +9,7 @@ import { Changeover, STOPPED_BY_PERSON, type Halt } from './changeover-run';
 import type { RunFigures } from './figures';
 import { Notifier } from './notify';
 import type { Operator } from './operator';
-import { settingText } from './plan-file';
+import { settingText } from './setting-text';
 import type { ReadyCampaign, ReadyProtocol } from './prepare';
 import { runHeader } from './record-header';
 import type { Reporter } from './reporter';
@@ -176,12 +176,15 @@ class Session {
   private report(run: PlannedRun, result: RunResult, watch: RunWatch): void {
     const { folder, reporter } = this.input;
     const figures = result.outcome.outcome === 'done' ? this.input.figures(run, result.record.path) : null;
-    if (figures !== null && Object.keys(figures.values).length > 0) folder.remark('figures', run.index, figures.values);
     const zeros = watch.zeros(this.firstZero_N);
-    if (zeros.before_N !== null) folder.remark('zero', run.index, zeros);
-    this.firstZero_N ??= zeros.before_N;
     const stiffness = watch.stiffness();
-    if (stiffness !== null) folder.remark('supply', run.index, stiffness);
+    const remark = (what: NoteKind, data: unknown): JournalEntry => ({ type: 'noted', what, run: run.index, data });
+    folder.note(
+      ...(figures !== null && Object.keys(figures.values).length > 0 ? [remark('figures', figures.values)] : []),
+      ...(zeros.before_N === null ? [] : [remark('zero', zeros)]),
+      ...(stiffness === null ? [] : [remark('supply', stiffness)]),
+    );
+    this.firstZero_N ??= zeros.before_N;
     reporter.runEnded({
       title: this.titleOf(run), outcome: result.outcome, record: result.record.path, duration_s: result.duration_s,
       closest: result.outcome.closest, figures: figures?.text ?? '',

@@ -4,7 +4,7 @@ import { runMetrics } from '../analysis/metrics/run-metrics';
 import type { JournalEntry, PlannedRun } from '../campaign';
 import { readRecord } from '../record/file-reader';
 import { formatQuantity } from '../units';
-import { settingText } from './plan-file';
+import { settingText } from './setting-text';
 import type { ReadyCampaign } from './prepare';
 import { runDataOf } from './run-data';
 

@@ -1,5 +1,5 @@
 // The dry run: what a campaign or a protocol will do, how long it takes, which limits it comes near. Touches no hardware.
-import { describeSetting, type CampaignPlan, type PlannedRun, type Setting } from '../campaign';
+import type { CampaignPlan, PlannedRun } from '../campaign';
 import { freeBytes, join } from '../host/files';
 import type { Rig } from '../model/files';
 import { limitList } from '../model/limits';
@@ -7,6 +7,7 @@ import { draw } from '../protocols/draw';
 import type { WalkedSegment } from '../protocols/walk';
 import type { MeasuredCooling } from './cooling';
 import { detect, type Detect } from './detect';
+import { settingText } from './setting-text';
 import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign, type ReadyProtocol } from './prepare';
 
 /** A limit and the most that the plan is known to ask of it; `asks` is null where only the run itself will show it. */
@@ -87,17 +88,6 @@ function coolingOf({ campaign, cooling }: ReadyCampaign): FilePlan['cooling'] {
   return until === null ? null : { bound_s: until.within_s, measured: cooling };
 }
 
-/** `44 kHz, 16 deg`, or `as it is` for a campaign without factors. */
-export function settingText(setting: Setting): string {
-  const levels = Object.values(setting.levels).map((l) => l.text);
-  return levels.length === 0 ? 'as it is' : levels.join(', ');
-}
-
-/** `switching_frequency 44 kHz, timing_advance 16 deg`. */
-export function settingInFull(run: Pick<PlannedRun, 'setting'>): string {
-  return describeSetting(run.setting);
-}
-
 function plannedProtocol(ready: ReadyProtocol, campaign: ReadyCampaign): PlannedProtocol {
   const { prepared, walk } = ready;
   return {
@@ -113,8 +103,8 @@ function touched(ready: ReadyProtocol, { rig, article }: ReadyCampaign): Touched
   const volts = ready.prepared.needs.supply_V ?? article.nominal_voltage_V;
   const topSpeed = article.motor.kv_rpm_per_V * volts * Math.min(peaks.throttle, rig.limits.throttle_cap);
   const known: Readonly<Record<string, { readonly asks: number | null; readonly because: string }>> = {
-    'limits.current_peak': { asks: peaks.current_A, because: 'highest current held; steps draw more for milliseconds' },
-    'limits.current_mean': { asks: peaks.current_A, because: 'highest current held; full throttle may draw more' },
+    'limits.current_peak': { asks: peaks.current_A, because: 'highest hold; steps draw more for ms' },
+    'limits.current_mean': { asks: peaks.current_A, because: 'highest hold; full throttle draws more' },
     'limits.voltage_high': { asks: volts, because: 'supply voltage; braking adds to it' },
     'limits.voltage_low': { asks: volts, because: 'supply voltage; load takes from it' },
     'limits.speed': { asks: Math.max(peaks.speed_rpm ?? 0, topSpeed), because: 'declared KV times voltage, without load' },

@@ -6,8 +6,8 @@ import { renderPlan } from '../plan-text';
 import { benchOptions, prepareOptions } from '../options';
 
 /** Only what was given. */
-function given<K extends string>(options: Readonly<Record<K, string | undefined>>): { readonly [key in K]?: string } {
-  return Object.fromEntries(Object.entries(options).filter(([, v]) => v !== undefined)) as { readonly [key in K]?: string };
+function given<T extends object>(options: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
+  return Object.fromEntries(Object.entries(options).filter(([, v]) => v !== undefined)) as { [K in keyof T]?: Exclude<T[K], undefined> };
 }
 
 export const planCommand: CommandModule = {
