@@ -14,7 +14,7 @@ const TABLE = {
   campaign: { may: ['units', 'model'], packages: [] },
   report: { may: ['units', 'model', 'analysis'], packages: ['@observablehq/plot', 'linkedom', 'uplot'] },
   twin: { may: ['units', 'model', 'wire', 'controller', 'station'], packages: [] },
-  host: { may: ['units', 'model', 'wire', 'controller', 'link', 'station', 'safety', 'record'], packages: ['serialport', '@serialport/.*', 'johnny-five', 'firmata-io'] },
+  host: { may: ['units', 'model', 'wire', 'controller', 'link', 'station', 'safety', 'record'], packages: ['serialport', '@serialport/.*', 'johnny-five', 'firmata-io', 'tsx'] },
   app: { may: ['units', 'model', 'wire', 'controller', 'link', 'protocols', 'record', 'analysis', 'safety', 'station', 'sequencer', 'campaign', 'report', 'twin', 'host'], packages: ['rxjs'] },
   cli: { may: ['app', 'units', 'model'], packages: ['yargs', 'listr2', '@clack/prompts', 'picocolors'] },
 };

@@ -3,6 +3,7 @@ import yargs from 'yargs';
 import { hideBin } from 'yargs/helpers';
 import { BadInput } from '../app/errors';
 import { EXIT, type ExitCode } from './exit-codes';
+import { analyzeCommand } from './commands/analyze';
 import { exportCommand } from './commands/export';
 import { newCommand } from './commands/new';
 import { planCommand } from './commands/plan';
@@ -14,7 +15,7 @@ import { showCommand } from './commands/show';
 import { statusCommand } from './commands/status';
 import { reportFailure } from './failure';
 
-const COMMANDS = [newCommand, planCommand, runCommand, statusCommand, showCommand, exportCommand, reportCommand, recoverCommand, schemaCommand] as const;
+const COMMANDS = [newCommand, planCommand, runCommand, statusCommand, showCommand, exportCommand, analyzeCommand, reportCommand, recoverCommand, schemaCommand] as const;
 
 /** Runs the command line `argv` (without node and script) and returns the exit code. */
 export async function main(argv: readonly string[]): Promise<ExitCode> {
@@ -52,4 +53,10 @@ export async function main(argv: readonly string[]): Promise<ExitCode> {
   return code;
 }
 
+// A reader that has left (`| head`) is no fault, and no reason to stop in the middle of anything.
+for (const stream of [process.stdout, process.stderr]) {
+  stream.on('error', (error: NodeJS.ErrnoException) => {
+    if (error.code !== 'EPIPE') throw error;
+  });
+}
 process.exitCode = await main(hideBin(process.argv));

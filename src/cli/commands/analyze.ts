@@ -1,0 +1,23 @@
+// spoolbench analyze DIR
+import { analyzeFolder } from '../../app/analyze';
+import type { CommandModule } from '../command';
+import { EXIT } from '../exit-codes';
+import { simulatedBadge } from '../text';
+
+export const analyzeCommand: CommandModule = {
+  register(parser, done) {
+    parser.command(
+      'analyze <folder>',
+      'Turns the records of a campaign into results.json and results.csv: values with uncertainty, contrasts, verdicts, the choice.',
+      (y) => y.positional('folder', { type: 'string', demandOption: true, describe: 'Campaign folder' })
+        .option('json', { type: 'boolean', default: false, describe: 'The results on standard output' })
+        .example('$0 analyze records/scout-settings-2026-03-01T14-05-09Z', 'then: spoolbench report on the same folder'),
+      (args) => {
+        const { results, files } = analyzeFolder(args.folder);
+        if (results.simulated) process.stderr.write(`${simulatedBadge()}\n`);
+        process.stdout.write(args.json ? `${JSON.stringify(results, null, 2)}\n` : `${files.join('\n')}\n`);
+        done(EXIT.done);
+      },
+    );
+  },
+};
