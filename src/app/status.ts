@@ -49,7 +49,8 @@ export function statusOf(folder: string): CampaignStatus {
   const outcomes: Record<string, number> = {};
   runs.forEach((_, i) => {
     const o = ledger.outcomeOf(i + 1);
-    if (o !== undefined) outcomes[o] = (outcomes[o] ?? 0) + 1;
+    const underWay = holder !== null && o === 'cut-off' && i + 1 === run;
+    if (o !== undefined && !underWay) outcomes[o] = (outcomes[o] ?? 0) + 1;
   });
   return {
     campaign: frozen.plan.campaign, folder, process: holder, state, why: waiting ?? (next.kind === 'held' && holder === null ? next.why : ''),

@@ -214,6 +214,13 @@ describe('status', () => {
     expect(after.left_s).toBeLessThan(300 + 2 * 25);
   });
 
+  test('of a run that is under way does not call it cut off', async () => {
+    const bench = tinyBench(tiny('repeats: 2'));
+    const seen: ReturnType<typeof statusOf>[] = [];
+    await session(bench, { words: { ...listening(), reporter: { ...SILENT, runStarted: () => seen.push(statusOf(foldersIn(bench)[0])) } } });
+    expect(seen.map((s) => [s.state, s.run?.index, s.outcomes])).toEqual([['running', 1, {}], ['running', 2, { done: 1 }]]);
+  });
+
   test('of a campaign whose process is gone says interrupted; of another folder it says what is wanted', () => {
     const bench = tinyBench(tiny('repeats: 2'));
     CampaignFolder.start(bench.records, prepareCampaign(bench.file)).close();
