@@ -1,5 +1,6 @@
 // Goal: the command line keeps its contract: exit codes, machine output on stdout and talk on stderr, every problem at its place.
 // Method: the real command in child processes on small benches; few of them, with many checks each, because each start costs a second.
+import { spawnSync } from 'node:child_process';
 import fs from 'node:fs';
 import path from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
@@ -10,8 +11,8 @@ import { EXIT, worst, type ExitCode } from '../../src/cli/exit-codes';
 import { exitCode } from '../../src/cli/commands/run';
 import type { Outcome } from '../../src/model/events';
 import { readRecord } from '../../src/record/file-reader';
-import { benchFolder, cleanUp, tempFolder } from '../app/kit';
-import { campaignsIn, recordsIn, spoolbench, type Said } from './kit';
+import { benchFolder, cleanUp, tempFolder, type Edits } from '../app/kit';
+import { asInstalled, campaignsIn, commandFile, recordsIn, spoolbench, type Said } from './kit';
 
 afterAll(cleanUp);
 
@@ -24,6 +25,13 @@ protocols: [kv, efficiency-hold: { current: 1.4 A, hold: 1 s, use_last: 500 ms }
 repeats: 1
 `;
 
+/** Without the protocol in TypeScript: a compiler would start each time. */
+function plainBench(edits: Edits = {}): string {
+  const folder = benchFolder(edits);
+  fs.rmSync(path.join(folder, 'protocols/creep-up.ts'));
+  return folder;
+}
+
 describe('a good campaign', () => {
   let folder: string;
   let made: Said;
@@ -32,18 +40,19 @@ describe('a good campaign', () => {
 
   beforeAll(() => {
     const parent = tempFolder();
-    made = spoolbench(parent, 'new', 'my-bench');
+    made = asInstalled(parent, 'new', 'my-bench');
     folder = path.join(parent, 'my-bench');
     fs.writeFileSync(path.join(folder, 'campaigns/small.yaml'), SMALL);
+    fs.rmSync(path.join(folder, 'protocols/creep-up.ts'));
     ran = spoolbench(folder, 'run', 'campaigns/small.yaml', '--records', 'elsewhere', '--json');
     runs = recordsIn(campaignsIn(path.join(folder, 'elsewhere'))[0]);
   });
 
   test('new: a bench folder, its files named on stdout, exit 0', () => {
     expect(made.code).toBe(0);
-    for (const file of ['rig.yaml', 'article.yaml', 'campaigns/scout-settings.yaml']) {
+    for (const file of ['rig.yaml', 'article.yaml', 'campaigns/scout-settings.yaml', 'protocols/creep-up.ts']) {
       expect(made.out.split('\n')).toContain(file);
-      expect(fs.existsSync(path.join(folder, file))).toBe(true);
+      if (!file.endsWith('.ts')) expect(fs.existsSync(path.join(folder, file))).toBe(true);
     }
     expect(made.err).toContain('simulated rig');
     expect(() => newBench(folder)).toThrow('not empty');
@@ -85,6 +94,8 @@ describe('a good campaign', () => {
     expect(head).toMatch(/^t_s,.*throttle_frac,current_A,current_fresh,current_valid.*voltage_V.*speed_rpm.*thrust_N.*motor_degC/);
     expect(first.split(',')).toHaveLength(head.split(',').length);
     expect(csv.out.trimEnd().split('\n').length).toBeGreaterThan(readRecord(runs[0]).groups[0].rows);
+    const reader = spawnSync('sh', ['-c', `"$0" "$1" export "$2" --out - | head -n 1`, process.execPath, commandFile(), runs[0]], { encoding: 'utf8', cwd: folder });
+    expect(reader, 'a reader that leaves is no fault').toMatchObject({ status: 0, stderr: '', stdout: `${head}\n` });
     const parquet = spoolbench(folder, 'export', runs[0], '--to', 'parquet');
     expect(parquet.code).toBe(0);
     const file = path.resolve(folder, parquet.out.trim());
@@ -115,7 +126,7 @@ describe('a good campaign', () => {
 
 describe('bad input', () => {
   test('an unknown option is exit 2, and the command is not run all the same', () => {
-    const folder = benchFolder();
+    const folder = plainBench();
     const said = spoolbench(folder, 'run', 'thrust-curve', '--quite');
     expect(said).toMatchObject({ code: 2, out: '' });
     expect(said.err).toContain('quite');
@@ -123,7 +134,7 @@ describe('bad input', () => {
   });
 
   test('every problem of every file at once, with line, column, key and what is accepted; nothing is started', () => {
-    const folder = benchFolder({
+    const folder = plainBench({
       rig: [['throttle_cap: 100 %', 'throttle_cap: 80 %'], ['row_rate: 1 kHz', 'row_rate: 1 ms'], ['current_mean: { above: 9 A, over', 'current_mean: { above: 1.2 A, over'], ['host_silence: 100 ms', 'host_silence: 100']],
       article: [['motor: {', 'motr: {']],
       campaign: [['repeats: 5', 'repeats: 0']],
@@ -141,7 +152,7 @@ describe('bad input', () => {
   });
 
   test('contradictions: throttle above the cap, a hold above the current limit, response without a sink, kv with the propeller on', () => {
-    const folder = benchFolder({
+    const folder = plainBench({
       rig: [
         ['throttle_cap: 100 %', 'throttle_cap: 80 %'], ['current_mean: { above: 9 A, over', 'current_mean: { above: 1.2 A, over'],
         ['sink: { kind: battery, holds: 8.6 V }', 'sink: { kind: none }'],
@@ -161,7 +172,7 @@ describe('bad input', () => {
 
 describe('a run that does not end well', () => {
   test('tripped: exit 4, the trip and the record are told even when quiet, stdout stays machine-readable', () => {
-    const folder = benchFolder({ rig: [['seed: 1 }', 'seed: 1, faults: [{ fault: lost-propeller, at: 5 s }] }']] });
+    const folder = plainBench({ rig: [['seed: 1 }', 'seed: 1, faults: [{ fault: lost-propeller, at: 5 s }] }']] });
     const said = spoolbench(folder, 'run', 'campaigns/scout-settings.yaml', '--json', '--quiet');
     expect(said.code).toBe(4);
     expect(JSON.parse(said.out)).toMatchObject({ trip: 'PROPELLER_LOST' });
@@ -171,7 +182,7 @@ describe('a run that does not end well', () => {
   });
 
   test('stop unconfirmed: exit 5, loud', () => {
-    const folder = benchFolder({ rig: [['seed: 1 }', 'seed: 1, faults: [{ fault: current-frozen, at: 2 s }] }']] });
+    const folder = plainBench({ rig: [['seed: 1 }', 'seed: 1, faults: [{ fault: current-frozen, at: 2 s }] }']] });
     const said = spoolbench(folder, 'run', 'efficiency-hold', '--set', 'current=1 A');
     expect(said.code).toBe(5);
     expect(said.out).toContain('CUT THE POWER');
