@@ -132,6 +132,7 @@ describe('a campaign that changed', () => {
 
   test('in a calibration is not taken up', async () => {
     const bench = await begun();
+    fs.mkdirSync(path.join(bench.folder, 'calibration'), { recursive: true });
     fs.writeFileSync(path.join(bench.folder, 'calibration/thrust.yaml'), fs.readFileSync(path.join(import.meta.dirname, '../model/fixtures/calibration.yaml'), 'utf8').replace(/rig: .*/, 'rig: scout-stand'));
     await expect(pretend(bench, [], { resume: true })).rejects.toThrow(/calibration/);
   });
