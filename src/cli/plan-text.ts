@@ -4,7 +4,7 @@ import type { FilePlan, PlannedProtocol, TouchedLimit } from '../app/plan-file';
 import { formatQuantity } from '../units';
 import type { Dimension } from '../units';
 import { renderDetect } from './detect-text';
-import { duration, simulatedBadge, size, table } from './text';
+import { duration, simulatedBadge, size, table, wrap } from './text';
 
 export interface PlanTextOptions {
   readonly width: number;
@@ -31,8 +31,10 @@ export function renderPlan(plan: FilePlan, options: PlanTextOptions): string {
     if (hands !== '') out.push(`Hands before run ${stretch.first}, ${duration(stretch.starts_s)} from the start, for ${duration(stretch.hands_s)}: ${hands}; then alone for ${duration(stretch.alone_s)}.`);
     else if (estimate.hands_s > 0) out.push(`From the start alone for ${duration(stretch.alone_s)}.`);
   }
+  const prose = (line: string): string => wrap(line, options.width, '  ');
+  out.splice(0, out.length, ...out.map(prose));
   for (const protocol of plan.protocols) out.push('', ...protocolLines(protocol, options));
-  out.push('', watchedLine(plan));
+  out.push('', prose(watchedLine(plan)));
   if (!plan.single) out.push('', ...orderLines(plan, options));
   if (plan.detect !== null) out.push('', renderDetect(plan.detect));
   return `${out.join('\n')}\n`;
@@ -54,8 +56,8 @@ function timeLines(plan: FilePlan): string[] {
 }
 
 function protocolLines(p: PlannedProtocol, options: PlanTextOptions): string[] {
-  const out = [`${colours.bold(p.label)} · ${duration(p.duration_s)} · ${count(p.segments.length, 'segment')} · propeller ${p.propeller}${p.supply_V === null ? '' : ` · supply ${formatQuantity(p.supply_V, 'voltage')}`}`, p.summary];
-  for (const note of p.notes) out.push(`  ${note}`);
+  const out = [`${colours.bold(p.label)} · ${duration(p.duration_s)} · ${count(p.segments.length, 'segment')} · propeller ${p.propeller}${p.supply_V === null ? '' : ` · supply ${formatQuantity(p.supply_V, 'voltage')}`}`, wrap(p.summary, options.width, '  ')];
+  for (const note of p.notes) out.push(wrap(`  ${note}`, options.width, '    '));
   out.push(p.draw(options.width, options.ascii));
   const shown = options.all ? p.segments : p.segments.slice(0, FEW);
   out.push(table(

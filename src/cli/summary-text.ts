@@ -2,7 +2,7 @@
 import colours from 'picocolors';
 import { HEADLINES, metricTitle, showMetric } from '../app/figures';
 import type { RunSummary } from '../app/run-file';
-import { simulatedBadge, tables } from './text';
+import { simulatedBadge, tables, wrap } from './text';
 
 /** Figures per setting as means over the good repeats; no verdicts. `width`: columns of the terminal, Infinity for a pipe. */
 export function renderSummary(summary: RunSummary, width: number): string {
@@ -19,7 +19,7 @@ export function renderSummary(summary: RunSummary, width: number): string {
     );
   }
   out.push(`${summary.good} of ${summary.planned} runs good${summary.skipped > 0 ? `, ${summary.skipped} skipped` : ''}. Records: ${summary.folder}`);
-  if (summary.stopped !== null) out.push(colours.red(`Stopped before the end: ${summary.stopped}`));
+  if (summary.stopped !== null) out.push(colours.red(wrap(`Stopped before the end: ${summary.stopped}`, width, '  ')));
   if (summary.outcomes.includes('stop-unconfirmed')) {
     out.push(colours.inverse(colours.red(' STOP NOT CONFIRMED: nothing shows that the motor stands still. CUT THE POWER before anybody comes near. ')));
   }

@@ -42,16 +42,14 @@ function start(script: string, folder: string, args: readonly string[]): Said {
   return { code: status, out: stdout, err: stderr };
 }
 
-/** The same, while it runs: `when` sees everything said so far on standard error and may send signals. */
-export async function watched(folder: string, args: readonly string[], when: (err: string, kill: (signal: NodeJS.Signals) => void) => void): Promise<Said> {
+/** The same, in the background: `begun` gets the way to send it signals. */
+export async function watched(folder: string, args: readonly string[], begun: (kill: (signal: NodeJS.Signals) => void) => void): Promise<Said> {
   const child = spawn(process.execPath, [commandFile(), ...args], { cwd: folder, env: { ...process.env, NO_COLOR: '1' }, stdio: ['ignore', 'pipe', 'pipe'] });
   let out = '';
   let err = '';
   child.stdout.on('data', (piece: Buffer) => { out += piece.toString(); });
-  child.stderr.on('data', (piece: Buffer) => {
-    err += piece.toString();
-    when(err, (signal) => child.kill(signal));
-  });
+  child.stderr.on('data', (piece: Buffer) => { err += piece.toString(); });
+  begun((signal) => child.kill(signal));
   const code = await new Promise<number | null>((resolve) => { child.on('close', resolve); });
   return { code, out, err };
 }

@@ -35,6 +35,8 @@ export const runCommand: CommandModule = {
         };
         const options = { ...prepareOptions(args), resume: args.resume, operator, ...(args.records === undefined ? {} : { records: args.records }) };
         const summary = await runFile(args.file, options, reporter);
+        // Everything is written and the motor is still: a late Ctrl-C may not take the figures and the exit code away.
+        process.on('SIGINT', () => undefined);
         reporter.close();
         process.stdout.write(args.json ? `${JSON.stringify(summary, null, 2)}\n` : renderSummary(summary, process.stdout.columns ?? Infinity));
         done(exitCode(summary));
