@@ -13,18 +13,24 @@ const ENDINGS: readonly (readonly [ending: string, unit: string])[] = [
 
 /** Tables of rig, article, channels, limits, calibration and environment. What nobody stated is said so. */
 export function factsOfHeader(header: RunHeader): FactTable[] {
-  const { rig, article, calibration, environment, versions, seed, mounting } = header;
+  const { rig, article, calibration, environment, seed, mounting } = header;
   const { channels: _channels, limits: _limits, name: _name, environment: _environment, ...bench } = rig;
   return [
     { title: `Rig ${textOf(rig.name)}`, rows: [...flat(bench), ...(seed === null ? [] : [{ name: 'seed of the rig', value: String(seed) }])] },
-    { title: `Article ${textOf(article.name)}`, rows: flat(without(article, 'name')) },
+    { title: `Article ${textOf(article.name)}`, rows: articleRows(article, mounting !== null) },
     { title: 'Channels', rows: header.channels.map((c): Row => ({ name: c.kind.replaceAll('_', ' '), value: channelText(c) })) },
     { title: 'Limits', rows: flat(objectIn(rig.limits) ?? {}) },
     { title: 'Calibration', rows: calibration === null ? [{ name: 'calibration', value: 'none stored; the gains and uncertainties of the rig file hold' }] : flat(calibration) },
     { title: 'Environment', rows: environmentRows(environment ?? objectIn(rig.environment)) },
     ...(mounting === null ? [] : [{ title: 'Mounting', rows: flat(mounting) }]),
-    { title: 'Made by', rows: [{ name: 'spoolbench', value: versions.spoolbench }, { name: 'wire version', value: String(versions.wire) }, { name: 'controller core', value: versions.controller }] },
   ];
+}
+
+/** What stays the same through the campaign: not the propeller's being on or off, and the mounting only once. */
+function articleRows(article: JsonObject, hasMounting: boolean): Row[] {
+  const { name: _name, propeller, mounting, ...rest } = article;
+  const blades = objectIn(propeller);
+  return flat({ ...rest, ...(blades === null ? {} : { propeller: without(blades, 'mounted') }), ...(hasMounting ? {} : { mounting }) });
 }
 
 const environmentRows = (environment: JsonObject | null): Row[] =>
@@ -32,7 +38,7 @@ const environmentRows = (environment: JsonObject | null): Row[] =>
 
 function channelText(c: RunHeader['channels'][number]): string {
   const parts = [`every ${formatQuantity(c.period_us / 1e6, 'time')}`, `gain ±${formatNumber(100 * c.u_gain, 3)} %`];
-  if (c.u_offset > 0) parts.push(`offset ±${formatNumber(c.u_offset, 3)} ${c.column.slice(c.column.lastIndexOf('_') + 1)}`);
+  if (c.u_offset > 0) parts.push(`offset ±${formatNumber(c.u_offset, 3)} ${c.column.slice(c.column.lastIndexOf('_') + 1).replace('degC', '°C')}`);
   if (c.filter_Hz !== null) parts.push(`filter ${formatQuantity(c.filter_Hz, 'frequency')}`);
   if (c.averaged > 1) parts.push(`${c.averaged} averaged`);
   if (c.placement !== null) parts.push(c.placement);

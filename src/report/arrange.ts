@@ -69,6 +69,13 @@ export function textOf(results: Pick<Results, 'settings'>, id: string): string {
   return results.settings.find((s) => s.id === id)?.text ?? id;
 }
 
+/** A text with the keys of metrics replaced by their titles: `fall_t80_s within 20 ms` → `Fall by 80 % within 20 ms`. */
+export function inTitles(results: Pick<Results, 'metrics'>, text: string): string {
+  const [first, ...rest] = text.split(' ');
+  const metric = results.metrics.find((m) => m.key === first);
+  return metric === undefined ? text : [metric.title, ...rest].join(' ');
+}
+
 const HEADLINES = ['kv_rpm_per_V', 'full_throttle_rpm', 'full_throttle_thrust_N', 'power_at_hover_W', 'rise_t80_s', 'fall_t80_s', 'hold_rpm', 'hold_efficacy_N_per_W'];
 
 /** The metrics that tables and charts show in full: those of interest, or the usual ones where the campaign names none. */

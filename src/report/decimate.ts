@@ -37,9 +37,12 @@ export function deltas(values: readonly number[], step: number): number[] {
   });
 }
 
+/** No quantity of a bench is read finer than this. */
+const SMALLEST = 1e-12;
+
 /** A step for values: a power of ten that divides their range into at least 20 000. */
 export function stepFor(values: readonly number[]): number {
   let size = 0;
   for (const v of values) size = Math.max(size, Math.abs(v));
-  return size === 0 ? 1 : 10 ** Math.floor(Math.log10(size / 20_000));
+  return size === 0 ? 1 : Math.max(SMALLEST, 10 ** Math.floor(Math.log10(size / 20_000)));
 }

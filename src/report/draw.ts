@@ -37,7 +37,8 @@ let number = 0;
 
 type Node = { setAttribute(name: string, value: string): void; prepend(...nodes: unknown[]): void; append(...nodes: unknown[]): void; textContent: string | null; outerHTML: string };
 type Doc = { createElementNS(namespace: string, name: string): Node; documentElement: unknown };
-const page = parseHTML('<!doctype html><html><body></body></html>').document as unknown as Doc;
+// linkedom's types need the browser's; what is used of them is named here.
+const { document: page } = parseHTML('<!doctype html><html><body></body></html>') as unknown as { readonly document: Doc };
 const SVG = 'http://www.w3.org/2000/svg';
 
 /** Starts the numbering of charts over, so that the same results give the same text. */
@@ -63,14 +64,14 @@ export function draw(chart: Chart): Html {
       ...chart.marks,
     ],
   }) as unknown as Node;
-  return new Html(dressed(svg, chart, width, height, left));
+  return new Html(dressed(svg, chart, width, height));
 }
 
 const scale = ({ domain }: Axis) => (domain === undefined ? {} : { domain: [...domain] });
 const ticks = ({ ticks: n = 5, format }: Axis) => ({ ticks: n, ...(format === undefined ? {} : { tickFormat: format }) });
 
 /** Title, description, axis labels and the mark of twin data. */
-function dressed(svg: Node, { title, description, simulated, x, y }: Chart, width: number, height: number, left: number): string {
+function dressed(svg: Node, { title, description, simulated, x, y }: Chart, width: number, height: number): string {
   const id = `c${++number}`;
   const node = (name: string, text: string, attributes: Readonly<Record<string, string | number>>): Node => {
     const made = page.createElementNS(SVG, name);
@@ -84,7 +85,7 @@ function dressed(svg: Node, { title, description, simulated, x, y }: Chart, widt
   svg.setAttribute('xmlns', SVG);
   svg.prepend(node('title', `${title}${mark}`, { id: `${id}t` }), node('desc', `${description}${simulated ? ' Simulated data.' : ''}`, { id: `${id}d` }));
   svg.append(
-    node('text', y.label, { x: Math.min(left, 46) === left ? 4 : left, y: 14, fill: INK, 'font-weight': 600 }),
+    node('text', y.label, { x: 4, y: 14, fill: INK, 'font-weight': 600, 'text-anchor': 'start' }),
     node('text', x.label, { x: width - 12, y: height - 5, fill: INK, 'text-anchor': 'end' }),
   );
   if (simulated) svg.append(node('text', 'SIMULATED', { x: width - 12, y: 13, fill: SIMULATED_INK, 'font-size': 9, 'font-weight': 700, 'letter-spacing': 1, 'text-anchor': 'end' }));

@@ -57,9 +57,9 @@ export const PAGE_SCRIPT = String.raw`
     data.series.forEach(function (s, i) {
       var last = i === data.series.length - 1;
       var options = {
-        width: charts.clientWidth, height: last ? 158 : 128, title: s.name + (s.unit ? ', ' + s.unit : '') + (s.all ? '' : ' (lowest and highest of each stretch)'),
+        width: charts.clientWidth - 10, padding: [6, 16, 0, 0], height: last ? 158 : 128, title: s.name + (s.unit ? ', ' + s.unit : '') + (s.all ? '' : ' (lowest and highest of each stretch)'),
         cursor: { sync: { key: sync.key }, drag: { x: true, y: false }, y: false }, legend: { show: true },
-        scales: { x: { time: false } },
+        scales: i === 0 ? { x: { time: false }, y: { range: [0, 130] } } : { x: { time: false } },
         series: [{ label: 'time, s', value: function (u, v) { return v == null ? '' : v.toFixed(4); } },
           { label: s.name, stroke: s.colour, width: 1.2, points: { show: false }, value: function (u, v) { return v == null ? '' : v.toPrecision(5) + ' ' + s.unit; } }],
         axes: [{ show: last, stroke: '#1d2226', grid: { stroke: '#dfe2dd', width: 1 }, ticks: { stroke: '#c9cdc8' } }, { stroke: '#1d2226', size: 58, grid: { stroke: '#dfe2dd', width: 1 }, ticks: { stroke: '#c9cdc8' } }],
@@ -92,7 +92,7 @@ export const PAGE_SCRIPT = String.raw`
     document.documentElement.classList.add('zooms');
     pick.addEventListener('change', load);
     box.addEventListener('click', function (e) { var what = e.target.getAttribute && e.target.getAttribute('data-zoom'); if (what) step(what); });
-    window.addEventListener('resize', function () { plots.forEach(function (p) { p.setSize({ width: charts.clientWidth, height: p.height }); }); });
+    window.addEventListener('resize', function () { plots.forEach(function (p) { p.setSize({ width: charts.clientWidth - 10, height: p.height }); }); });
   }).catch(function () { box.hidden = true; document.documentElement.classList.remove('zooms'); });
 })();
 `;

@@ -57,14 +57,16 @@ table.narrow td, table.narrow th { padding-right: 2em; }
 .sum { font: .72rem/1.4 ui-monospace, "SFMono-Regular", Menlo, Consolas, "Liberation Mono", monospace; }
 .records .id { min-width: 12em; }
 .verdicts th[scope=row] { white-space: nowrap; padding-right: 1.2em; }
-.verdicts td { min-width: 5.6em; }
+.verdicts td { min-width: 6.2em; }
+.verdicts td, .verdicts thead th { padding-right: .5em; }
+.verdicts .value { color: var(--soft); }
 .sign { display: inline-block; min-width: 1em; font-weight: 700; }
 .num { white-space: nowrap; }
 .v-better .sign, .v-better .w { color: #0d4f8b; font-weight: 650; }
 .v-worse .sign, .v-worse .w { color: #9c3a06; font-weight: 650; }
 .v-same, .v-none { color: var(--soft); }
 .v-open .w { font-style: italic; }
-.tagline { display: inline-block; font-size: .68rem; letter-spacing: .06em; text-transform: uppercase; border: 1px solid currentColor; padding: 0 .35em; margin-left: .25em; }
+.tagline { display: inline-block; font-size: .78em; letter-spacing: .06em; text-transform: uppercase; border: 1px solid currentColor; padding: 0 .35em; }
 tr.chosen > * { background: #e9edf6; }
 tr.baseline > * { background: var(--tint); }
 .facts { columns: 2; column-gap: 2.4rem; }
@@ -96,6 +98,7 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   body { font-size: 15.5px; }
   main, footer { padding: 0 16px; }
   .banner { padding: .5rem 16px; font-size: .8rem; }
+  .banner span { display: none; }
   h1 { font-size: 1.85rem; }
   h2 { font-size: 1.25rem; }
   section { margin: 2.4rem 0; }
@@ -111,9 +114,9 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   .fact th { width: 46%; }
 }
 @media print {
-  @page { size: A4; margin: 16mm 14mm 18mm; }
+  @page { size: A4; margin: 16mm 14mm 18mm; @bottom-left { content: counter(page) " of " counter(pages); font: 8pt Arial, sans-serif; color: #4c555c; } }
+  html { font-size: 10pt; }
   body { background: #fff; font-size: 10pt; line-height: 1.42; -webkit-print-color-adjust: exact; print-color-adjust: exact; }
-  body.simulated::after { content: "SIMULATED"; position: fixed; right: 0; bottom: -9mm; font: 700 8pt var(--sans); letter-spacing: .14em; color: var(--sim); }
   main, footer { max-width: none; padding: 0; }
   .banner { position: static; padding: 2mm 3mm; font-size: 9pt; }
   .opening { padding-top: 5mm; }
@@ -125,7 +128,7 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   nav ol { columns: 2; font-size: 8.5pt; line-height: 1.5; }
   .screen-only, #zoom { display: none !important; }
   html.zooms .still { display: block; }
-  figure { margin: 4mm 0 6mm; }
+  figure { margin: 4mm 0 6mm; padding-right: .5mm; }
   .panels { grid-template-columns: repeat(2, minmax(0, 1fr)); gap: 3mm; }
   .panel { break-inside: avoid; border-color: #bbb; }
   .panel svg { max-width: none; }
@@ -136,7 +139,9 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   .verdicts td { min-width: 0; }
   .verdicts th[scope=row] { padding-right: .6em; }
   .num { white-space: normal; }
+  dt { break-after: avoid; }
   tr, li, dd, .fact { break-inside: avoid; }
+  table:not(.records) { break-inside: avoid; }
   thead { display: table-header-group; }
   .facts { columns: 2; column-gap: 8mm; }
   .sum { font-size: 5.6pt; overflow-wrap: normal; white-space: nowrap; }
@@ -145,3 +150,6 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   details { display: none; }
 }
 `;
+
+/** Put behind the style of a page of twin data: the word on every sheet of paper. */
+export const SIMULATED_STYLE = '@media print { @page { @bottom-right { content: "SIMULATED"; font: 700 8pt Arial, sans-serif; letter-spacing: .14em; color: #8a2a0c; } } }';

@@ -2,7 +2,7 @@
 //
 // Reasoning: readers who see colours differently and readers of a grey print must tell lines apart. So a line is marked
 // four ways: by lightness (neighbours differ in CIE L*), by hue (away from the red-green axis: dark blue, rust, teal,
-// ochre), by dash and by marker. Verdicts carry a sign and a word; colour only repeats them. tests/report/palette.test.ts
+// ochre, violet), by dash and by marker. Verdicts carry a sign and a word; colour only repeats them. tests/report/palette.test.ts
 // computes the distances as three kinds of colour-blind readers see them.
 
 /** How one series is drawn. */
@@ -15,7 +15,7 @@ export const SERIES: readonly SeriesStyle[] = [
   { colour: '#a8430f', dash: '7 3', marker: 'square' },
   { colour: '#2a9187', dash: '2 2.5', marker: 'triangle' },
   { colour: '#d7a021', dash: '9 3 2 3', marker: 'diamond' },
-  { colour: '#7d6a8f', dash: '4 2', marker: 'cross' },
+  { colour: '#8c5ad2', dash: '4 2', marker: 'cross' },
 ];
 
 export const INK = '#1d2226';

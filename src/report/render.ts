@@ -11,7 +11,7 @@ import type { ReportExtras } from './extras';
 import { FigureNumbers } from './figure';
 import { Html, html, NOTHING } from './html';
 import { PAGE_SCRIPT } from './page-script';
-import { PAGE_STYLE } from './page-style';
+import { PAGE_STYLE, SIMULATED_STYLE } from './page-style';
 import { allMetrics } from './sections/all-metrics';
 import { answerSection, openingOf } from './sections/answer';
 import { airSection, matchSection } from './sections/flight';
@@ -42,9 +42,9 @@ export function renderReport(results: Results, extras: ReportExtras): string {
   return html`<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light">
 <title>${name}: bench report</title>
-<style>${new Html(`${PAGE_STYLE}${zooms === null ? '' : safeStyle(zooms.style)}`)}</style></head>
+<style>${new Html(`${PAGE_STYLE}${results.simulated ? SIMULATED_STYLE : ''}${zooms === null ? '' : safeStyle(zooms.style)}`)}</style></head>
 <body class="${results.simulated ? 'simulated' : ''}">
-${results.simulated ? html`<p class="banner" role="note"><b>SIMULATED</b> Every figure below comes from a simulated rig. Nothing here was measured on a real part.</p>` : NOTHING}
+${results.simulated ? html`<p class="banner" role="note"><b>SIMULATED</b> Every figure below comes from a simulated rig. <span>Nothing here was measured on a real part.</span></p>` : NOTHING}
 <main>${openingOf(results, extras)}
 <section id="answer" class="first">${html`<h2>The answer</h2>`}${sections[0].body}</section>
 <nav aria-label="Contents"><ol>${sections.slice(1).map((s) => html`<li><a href="#${s.id}">${s.title}</a></li>`)}</ol></nav>

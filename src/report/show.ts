@@ -42,7 +42,9 @@ const minus = (text: string): string => text.replace('-', '−');
 
 /** A number with the decimals given and a real minus sign; a dash for none. */
 export function fixed(value: number | null, places: number): string {
-  return value === null || !Number.isFinite(value) ? '–' : minus(value.toFixed(places));
+  if (value === null || !Number.isFinite(value)) return '–';
+  const text = value.toFixed(places);
+  return /[1-9]/.test(text) ? minus(text) : text.replace('-', '');
 }
 
 /** `27.24 ± 0.11`, without the unit. */
@@ -75,10 +77,17 @@ export function difference(contrast: Contrast, scale: Scale, asShare: boolean): 
   }
   const shown = scale.of(contrast.difference);
   const u = contrast.u === null ? null : Math.abs(scale.of(contrast.u));
-  return withUnit(signedFixed(shown, Math.min(3, placesFor(u, shown))), scale.unit === '%' ? 'points' : scale.unit);
+  return withUnit(signedFixed(shown, Math.min(places(shown), placesFor(u, shown))), scale.unit === '%' ? 'points' : scale.unit);
 }
 
-const signedFixed = (v: number, places: number): string => `${v > 0 ? '+' : ''}${fixed(v, places)}`;
+/** With a sign, unless nothing but zeros is left of it. */
+function signedFixed(v: number, places: number): string {
+  const text = fixed(v, places);
+  return v > 0 && /[1-9]/.test(text) ? `+${text}` : text;
+}
+
+/** Decimals for three digits: the difference is a headline, its interval is in the annex. */
+const places = (v: number): number => (Math.abs(v) >= 99.5 ? 0 : Math.abs(v) >= 9.95 ? 1 : 2);
 
 /** Whether differences of a metric are told as shares: not where the metric is a share or a count itself, or times with a margin in time. */
 export function toldAsShare(metric: ResultMetric): boolean {

@@ -3,7 +3,8 @@ import { decimate, deltas, stepFor } from './decimate';
 import { draw, Plot } from './draw';
 import type { ReportExtras, Trace, TraceSeries } from './extras';
 import { figure, type FigureNumbers } from './figure';
-import { html, Html, NOTHING, scriptJson } from './html';
+import type { Html} from './html';
+import { html, NOTHING, scriptJson } from './html';
 import { INK, SERIES } from './palette';
 import { heading } from './show';
 

@@ -5,7 +5,7 @@ import { draw, Plot } from '../draw';
 import { figure, type FigureNumbers } from '../figure';
 import { html, type Html } from '../html';
 import { BASELINE, INK_SOFT } from '../palette';
-import { heading, pValue, range, scaleOf } from '../show';
+import { pValue, range, scaleOf } from '../show';
 
 /** One panel a metric. */
 export function driftFigure(results: Results, numbers: FigureNumbers): Html {
@@ -38,7 +38,7 @@ function chart(results: Results, m: ResultMetric): Html {
   return draw({
     title: `${m.title} of the baseline over the campaign`, simulated: results.simulated, height: 180, left: 56,
     description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit} at run ${data.map((d) => `${d.x}: ${d.y.toPrecision(5)}`).join(', ')}.${slope === null ? '' : ` Drift from first to last: ${(slope * (x1 - x0)).toPrecision(3)}, p of none ${pValue(p)}.`}`,
-    x: { label: 'place in the order of runs', domain: [0, Math.max(...results.runs.map((r) => r.index), x1) + 1] }, y: { label: heading(m.title, scale.unit), domain: [Math.min(...ys) - pad, Math.max(...ys) + pad], ticks: 4 },
+    x: { label: 'place in the order of runs', domain: [0, Math.max(...results.runs.map((r) => r.index), x1) + 1] }, y: { label: scale.unit, domain: [Math.min(...ys) - pad, Math.max(...ys) + pad], ticks: 4 },
     marks: [Plot.lineY(line, { x: 'x', y: 'y', stroke: INK_SOFT, strokeDasharray: '5 3' }), Plot.dot(data, { x: 'x', y: 'y', r: 3.4, fill: BASELINE, symbol: 'diamond' })],
   });
 }

@@ -5,7 +5,7 @@ import { draw, Plot, type Mark } from '../draw';
 import { figure, legend, type FigureNumbers } from '../figure';
 import { html, type Html } from '../html';
 import { SERIES, type SeriesStyle } from '../palette';
-import { heading, pValue, scaleOf } from '../show';
+import { pValue, scaleOf } from '../show';
 
 type Factor = Results['factors'][number];
 type Cell = { readonly x: number; readonly y: number; readonly low: number; readonly high: number };
@@ -58,7 +58,7 @@ function chart(results: Results, m: ResultMetric, lines: Factor, along: Factor, 
     title: `${m.title}: ${words(along.name)} and ${words(lines.name)}`, simulated: results.simulated,
     description: `Mean ${m.title.toLowerCase()} over ${words(along.name)}, one line for each ${words(lines.name)}: ${lines.levels.map((l, i) => `${l}: ${drawn[i].map((p) => p.y.toPrecision(4)).join(', ')}`).join('; ')}. ${testText(m)}`,
     left: 52, x: { label: words(along.name), domain: [-0.35, along.levels.length - 0.65], ticks: along.levels.length, format: (v) => (Number.isInteger(v) ? along.levels[v] ?? '' : '') },
-    y: { label: heading(m.title, scale.unit), domain: [low - pad, high + pad] }, marks,
+    y: { label: scale.unit, domain: [low - pad, high + pad] }, marks,
   });
 }
 

@@ -5,7 +5,7 @@ import { draw, Plot, type Mark } from '../draw';
 import { figure, type FigureNumbers } from '../figure';
 import { html, type Html } from '../html';
 import { BASELINE, CHOSEN, INK, INK_SOFT, MARGIN_BAND } from '../palette';
-import { heading, range, scaleOf, type Scale } from '../show';
+import { range, scaleOf, type Scale } from '../show';
 
 const ROW = 19;
 const LONGEST_NAME = 22;
@@ -18,7 +18,7 @@ export function intervalFigure(results: Results, numbers: FigureNumbers): Html {
   if (metrics.length === 0) return html`<p>No usable run gives a value, so there is nothing to show.</p>`;
   const panels = metrics.map((m) => ({ title: m.title, svg: intervalChart(results, m) }));
   const confidence = Math.round(100 * results.confidence);
-  return figure(numbers, html`Every setting. Small dots: repeats. Large mark and bar: mean with its ${confidence} % interval for differences between settings (repeats only; calibration shifts all alike and is in the table). Broken line: the baseline; shaded: within ± the margin of it. Filled diamond: the baseline; filled square: the chosen setting.`, panels);
+  return figure(numbers, html`Every setting. Small dots: repeats. Large mark and bar: the mean and that part of its ${confidence} % interval which comes from repeats (a calibration error shifts all settings alike and is left to the tables); often no wider than the mark. Broken line: the baseline; shaded: within ± the margin of it. Filled diamond: the baseline; filled square: the chosen setting.`, panels);
 }
 
 /** Interval of a mean from repeats alone: what may be compared by eye inside one campaign. */
@@ -43,13 +43,13 @@ function intervalChart(results: Results, m: ResultMetric): Html {
   const pad = 0.04 * (Math.max(...xs) - Math.min(...xs)) || 0.01 * Math.abs(xs[0] ?? 1) || 1;
   const domain: [number, number] = [Math.min(...xs) - pad, Math.max(...xs) + pad];
   const marks: Mark[] = [];
-  if (base !== undefined && width !== null) marks.push(Plot.rectX([base], { x1: base.mean - width, x2: base.mean + width, fill: MARGIN_BAND } as never));
+  if (base !== undefined && width !== null) marks.push(Plot.rectX([base], { x1: base.mean - width, x2: base.mean + width, fill: MARGIN_BAND }));
   if (base !== undefined) marks.push(Plot.ruleX([base.mean], { stroke: BASELINE, strokeDasharray: '5 3' }));
   const barred = rows.filter((r) => r.low !== null);
   const colour = (r: Row): string => (r.id === results.choice?.chosen ? CHOSEN : r.id === results.baseline ? BASELINE : INK);
   marks.push(
     Plot.dot(dots, { x: 'x', y: 'id', r: 1.6, fill: INK_SOFT, fillOpacity: 0.65, stroke: 'none' }),
-    Plot.ruleY(barred, { x1: 'low', x2: 'high', y: 'id', stroke: colour, strokeWidth: 2 } as never),
+    Plot.ruleY(barred, { x1: 'low', x2: 'high', y: 'id', stroke: colour, strokeWidth: 2 }),
     Plot.tickX(barred, { x: 'low', y: 'id', stroke: colour, strokeWidth: 1.4, insetTop: 3, insetBottom: 3 }),
     Plot.tickX(barred, { x: 'high', y: 'id', stroke: colour, strokeWidth: 1.4, insetTop: 3, insetBottom: 3 }),
     ...rows.map((r) => {
@@ -60,6 +60,6 @@ function intervalChart(results: Results, m: ResultMetric): Html {
   return draw({
     title: `${m.title} of every setting`, simulated: results.simulated,
     description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit}: ${m.settings.map((s) => `${textOf(results, s.setting)} ${s.estimate.value === null ? 'no value' : `${scale.of(s.estimate.value).toPrecision(5)} (${range(s.estimate.interval, scale)})`}`).join('; ')}.`,
-    height: 64 + ROW * bands.length, left: Math.min(150, 14 + 6 * longest), x: { label: heading(m.title, scale.unit), domain, ticks: 4 }, y: { label: '', bands, name: (id) => names.get(id) ?? id }, marks,
+    height: 64 + ROW * bands.length, left: Math.min(150, 14 + 6 * longest), x: { label: scale.unit, domain, ticks: 4 }, y: { label: '', bands, name: (id) => names.get(id) ?? id }, marks,
   });
 }

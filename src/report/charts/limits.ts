@@ -6,15 +6,21 @@ import { figure, type FigureNumbers } from '../figure';
 import { html, type Html } from '../html';
 import { INK, INK_SOFT, SIMULATED_INK } from '../palette';
 import { formatNumber } from '../../units/format';
+import { inWords } from '../show';
 
 /** From here on a limit is close enough to be looked at. */
 const CLOSE = 0.9;
+/** The bound that a protocol states for its own length is meant to be near. */
+const OWN_LENGTH = 'protocol bound';
+
+/** Forces in what people read, the rest as it is. */
+const shown = (value: number, unit: string): string => (unit === 'N' ? inWords(value, 'force') : `${formatNumber(value, 4)} ${unit}`);
 
 export function limitFigure(results: Results, numbers: FigureNumbers): Html {
   const { closest } = results;
   if (closest.length === 0) return html`<p>No record tells how near the limits were.</p>`;
-  const near = closest.filter((c) => c.ratio >= CLOSE);
-  const bars = closest.map((c) => ({ id: c.limit, x: 100 * c.ratio, near: c.ratio >= CLOSE }));
+  const near = closest.filter((c) => c.ratio >= CLOSE && c.limit !== OWN_LENGTH);
+  const bars = closest.map((c) => ({ id: c.limit, x: 100 * c.ratio, near: near.includes(c) }));
   const longest = Math.max(...closest.map((c) => c.limit.length));
   const top = Math.max(105, ...bars.map((b) => 1.05 * b.x));
   const svg = draw({
@@ -28,8 +34,8 @@ export function limitFigure(results: Results, numbers: FigureNumbers): Html {
       Plot.ruleX([100], { stroke: INK, strokeWidth: 2 }),
     ],
   });
-  return html`<p>${near.length === 0 ? `No run came within ${Math.round(100 * (1 - CLOSE))} % of a limit.` : html`Within ${Math.round(100 * (1 - CLOSE))} % of a limit: ${near.map((c) => words(c.limit)).join(', ')}. A limit that is nearly reached in an ordinary run stops a longer or a warmer one.`}</p>
-${figure(numbers, 'Closest approach to each limit over all usable runs. The heavy line is the limit.', [{ title: '', svg }], undefined, true)}
+  return html`<p>${near.length === 0 ? `No run came within ${Math.round(100 * (1 - CLOSE))} % of a limit on the drivetrain.` : html`Within ${Math.round(100 * (1 - CLOSE))} % of a limit: ${near.map((c) => words(c.limit)).join(', ')}. A limit that is nearly reached in an ordinary run stops a longer or a warmer one.`}</p>
+${figure(numbers, 'Closest approach to each limit over all usable runs. The heavy line is the limit. A protocol’s bound on its own length is meant to be near.', [{ title: '', svg }], undefined, true)}
 <div class="scroll"><table><caption>The same in figures.</caption><thead><tr><th scope="col">Limit</th><th scope="col">Reached</th><th scope="col">Bound</th><th scope="col">In run</th></tr></thead><tbody>
-${closest.map((c) => html`<tr><th scope="row">${words(c.limit)}</th><td>${formatNumber(c.value, 4)} ${c.unit}</td><td>${formatNumber(c.bound, 4)} ${c.unit}</td><td class="id">${c.run}</td></tr>`)}</tbody></table></div>`;
+${closest.map((c) => html`<tr><th scope="row">${words(c.limit)}</th><td>${shown(c.value, c.unit)}</td><td>${shown(c.bound, c.unit)}</td><td class="id">${c.run}</td></tr>`)}</tbody></table></div>`;
 }

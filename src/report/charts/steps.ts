@@ -10,7 +10,7 @@ import { aboutLines, listed, seriesMarks } from './curves';
 /** Shares of the step at which a rule is drawn: those that definitions of times use. */
 const LEVELS = [10, 50, 80, 90];
 /** Time after which the slowest step counts as done: within this share of its end. */
-const SETTLED = 0.01;
+const SETTLED = 0.03;
 
 /** One figure a direction and label. */
 export function stepFigures(results: Results, numbers: FigureNumbers): Html {

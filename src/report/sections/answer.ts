@@ -1,6 +1,6 @@
 // How the report opens: what it is about, and the answer.
 import type { Results } from '../../model/results';
-import { textOf } from '../arrange';
+import { inTitles, textOf } from '../arrange';
 import type { ReportExtras } from '../extras';
 import { html, type Html } from '../html';
 
@@ -33,7 +33,7 @@ function sentencesOf(results: Results): readonly string[] {
   return results.runs.some((r) => r.status === 'used') ? ['Nothing was asked of these runs, so there is no verdict.'] : ['No run can be used, so there is no verdict.'];
 }
 
-function constraintsOf({ choice }: Results): string {
+function constraintsOf({ choice, metrics }: Results): string {
   const texts = [...new Set(choice?.candidates.flatMap((c) => c.constraints.map((k) => k.text)) ?? [])];
-  return texts.length === 0 ? '' : `, with ${texts.join('; ')}`;
+  return texts.length === 0 ? '' : `, with ${texts.map((t) => inTitles({ metrics }, t).replace(/^./, (c) => c.toLowerCase())).join('; ')}`;
 }

@@ -19,7 +19,7 @@ export function matchSection(results: Results, numbers: FigureNumbers): Html {
   const to = textOf(results, match.to);
   if (match.reason !== null && match.expo === null) return html`<p>The throttle curve of ${to} was not matched to that of ${from}: ${match.reason}.</p>`;
   const unit = match.quantity === 'thrust' ? 'force' : '1';
-  return html`<p>So that ${to} feels like ${from} (equal ${match.quantity} at the same stick), map ${match.direction}${match.expo === null ? '' : html` with expo ${fixed(match.expo, 3)} in y = (1 − e)·x + e·x³${match.expo_limited ? ' (at the end of what the form allows)' : ''}`}, or with the table. ${match.worst_uncompensated === null ? '' : html`Uncorrected, the two differ by up to ${inWords(match.worst_uncompensated, unit, 3)}.`} ${match.worst_error === null ? '' : html`Behind the expo up to ${inWords(match.worst_error, unit, 3)} is left: the shapes differ by more than one number can mend.`}</p>
+  return html`<p>So that ${to} feels like ${from} (equal ${match.quantity} at the same stick), map old throttle to new${match.expo === null ? '' : html` with expo ${fixed(match.expo, 3)} in y = (1 − e)·x + e·x³${match.expo_limited ? ' (at the end of what the form allows)' : ''}`}, or with the table. ${match.worst_uncompensated === null ? '' : html`Uncorrected, the two differ by up to ${inWords(match.worst_uncompensated, unit, 3)}.`} ${match.worst_error === null ? '' : html`Behind the expo up to ${inWords(match.worst_error, unit, 3)} is left: the shapes differ by more than one number can mend.`}</p>
 ${matchFigure(results, match, numbers)}${matchTable(match, unit)}`;
 }
 
@@ -45,6 +45,6 @@ function matchFigure(results: Results, match: ResultMatch, numbers: FigureNumber
 }
 
 function matchTable(match: ResultMatch, unit: string): Html {
-  return html`<div class="scroll"><table class="narrow"><caption>${match.direction}: equal ${match.quantity}.</caption><thead><tr><th scope="col">Old, %</th><th scope="col">New, %</th><th scope="col">${match.quantity}</th></tr></thead><tbody>
-${match.rows.map((r) => html`<tr><td>${fixed(100 * r.old, 0)}</td><td>${r.new === null ? html`– <span class="soft">${r.reason ?? ''}</span>` : fixed(100 * r.new, 1)}</td><td>${inWords(r.response, unit, 4)}</td></tr>`)}</tbody></table></div>`;
+  return html`<div class="scroll"><table class="narrow"><caption>${match.direction}: equal ${match.quantity}.</caption><thead><tr><th scope="col">Old, %</th><th scope="col">New, %</th><th scope="col">Equal ${match.quantity}</th></tr></thead><tbody>
+${match.rows.map((r) => html`<tr><td>${fixed(100 * r.old, 0)}</td><td>${r.new === null ? html`<span class="soft">out of reach</span>` : fixed(100 * r.new, 1)}</td><td>${inWords(r.response, unit, 4)}</td></tr>`)}</tbody></table></div>`;
 }

@@ -8,7 +8,7 @@ export function provenanceSection(results: Results, extras: ReportExtras): Html 
   const rows = Object.entries(results.provenance).map(([name, value]) => ({ name: words(name), value: value === null ? 'not stated' : String(value) }));
   const own: FactTable = { title: 'Campaign', rows: [{ name: 'campaign', value: results.campaign }, ...rows, { name: 'estimand of absolute values', value: results.estimand }, { name: 'report by', value: extras.writer }] };
   return html`${settingsTable(results)}<div class="facts">${[own, ...extras.facts].map(factTable)}</div>
-<p>Every record used, with its SHA-256, is listed in the <a href="#records">annex</a>; \`spoolbench show\` prints the same sum. All values with their uncertainties are in results.json and results.csv beside this file.</p>`;
+<p>Every record used, with its SHA-256, is listed in the <a href="#records">annex</a>; <code>spoolbench show</code> prints the same sum. All values with their uncertainties are in results.json and results.csv beside this file.</p>`;
 }
 
 function settingsTable({ settings, factors, baseline, choice }: Results): Html {
