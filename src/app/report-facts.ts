@@ -52,12 +52,21 @@ function flat(object: JsonObject, path: readonly string[] = []): Row[] {
     const inner = objectIn(value);
     if (inner === null) return [row([...path, key], value)];
     if (typeof inner.text === 'string') return [row([...path, key], inner.text)];
+    const bounds = spanOf(key, inner);
+    if (bounds !== null) return [{ name: [...path, bounds.name].map(plain).join(', '), value: bounds.value }];
     const leaves = Object.entries(inner).filter(([, v]) => v !== null && v !== undefined);
     if (leaves.length > 0 && leaves.length <= 3 && leaves.every(([, v]) => typeof v === 'number')) {
       return [{ name: [...path, key].map(plain).join(', '), value: leaves.map(([k, v]) => { const r = row([k], v as number); return `${r.name} ${r.value}`; }).join(', ') }];
     }
     return flat(inner, [...path, key]);
   });
+}
+
+/** `range_V: { from, to }` as one row; null for anything else. */
+function spanOf(key: string, { from, to, ...rest }: JsonObject): Row | null {
+  if (typeof from !== 'number' || typeof to !== 'number' || Object.keys(rest).length > 0) return null;
+  const { name, value } = row([key], to);
+  return { name, value: `${formatNumber(from, 6)} to ${value}` };
 }
 
 function row(path: readonly string[], value: Json): Row {

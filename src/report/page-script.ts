@@ -37,7 +37,7 @@ export const PAGE_SCRIPT = String.raw`
       if (inside.length > 24) return;
       var c = u.ctx, b = u.bbox, k = window.devicePixelRatio || 1, last = -1e9;
       c.save();
-      c.strokeStyle = '#9aa29d'; c.fillStyle = '#4c555c'; c.lineWidth = k; c.setLineDash([2 * k, 3 * k]); c.font = 10 * k + 'px system-ui, sans-serif';
+      c.strokeStyle = '#9aa29d'; c.fillStyle = '#4c555c'; c.lineWidth = k; c.setLineDash([2 * k, 3 * k]); c.textAlign = 'left'; c.textBaseline = 'alphabetic'; c.font = 10 * k + 'px system-ui, sans-serif';
       inside.forEach(function (s) {
         var x = u.valToPos(s[0], 'x', true);
         c.beginPath(); c.moveTo(x, b.top); c.lineTo(x, b.top + b.height); c.stroke();
@@ -57,7 +57,7 @@ export const PAGE_SCRIPT = String.raw`
     data.series.forEach(function (s, i) {
       var last = i === data.series.length - 1;
       var options = {
-        width: charts.clientWidth - 10, padding: [6, 16, 0, 0], height: last ? 158 : 128, title: s.name + (s.unit ? ', ' + s.unit : '') + (s.all ? '' : ' (lowest and highest of each stretch)'),
+        width: charts.clientWidth - 10, padding: [6, 16, last ? 0 : 10, 0], height: last ? 158 : 132, title: s.name + (s.unit ? ', ' + s.unit : '') + (s.all ? '' : ' (lowest and highest of each stretch)') + (data.mark ? '   ' + data.mark : ''),
         cursor: { sync: { key: sync.key }, drag: { x: true, y: false }, y: false }, legend: { show: true },
         scales: i === 0 ? { x: { time: false }, y: { range: [0, 130] } } : { x: { time: false } },
         series: [{ label: 'time, s', value: function (u, v) { return v == null ? '' : v.toFixed(4); } },

@@ -62,6 +62,7 @@ table.narrow td, table.narrow th { padding-right: 2em; }
 .verdicts .value { color: var(--soft); }
 .sign { display: inline-block; min-width: 1em; font-weight: 700; }
 .num { white-space: nowrap; }
+.verdicts .num + br + .w { font-size: .93em; white-space: nowrap; }
 .v-better .sign, .v-better .w { color: #0d4f8b; font-weight: 650; }
 .v-worse .sign, .v-worse .w { color: #9c3a06; font-weight: 650; }
 .v-same, .v-none { color: var(--soft); }
@@ -138,10 +139,13 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   th, td { padding: .25em .5em .25em 0; }
   .verdicts td { min-width: 0; }
   .verdicts th[scope=row] { padding-right: .6em; }
-  .num { white-space: normal; }
+  .verdicts .value .num, .verdicts .num + br + .w { white-space: normal; }
   dt { break-after: avoid; }
   tr, li, dd, .fact { break-inside: avoid; }
   table:not(.records) { break-inside: avoid; }
+  #verdicts { break-before: page; margin-top: 0; }
+  .fact, .fact table { break-inside: auto; }
+  .fact h3 { break-after: avoid; }
   thead { display: table-header-group; }
   .facts { columns: 2; column-gap: 8mm; }
   .sum { font-size: 5.6pt; overflow-wrap: normal; white-space: nowrap; }

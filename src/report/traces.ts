@@ -9,7 +9,7 @@ import { INK, SERIES } from './palette';
 import { heading } from './show';
 
 /** Points of one quantity in the page, and in a still picture. */
-const ZOOM_POINTS = 30_000;
+const ZOOM_POINTS = 40_000;
 const STILL_POINTS = 420;
 /** Times in the page are whole microseconds. */
 const TIME_STEP_S = 1e-6;
@@ -29,7 +29,7 @@ export function traceSection(extras: ReportExtras, simulated: boolean, numbers: 
 <span class="buttons"><button type="button" data-zoom="in">Closer</button><button type="button" data-zoom="out">Wider</button><button type="button" data-zoom="left">Earlier</button><button type="button" data-zoom="right">Later</button><button type="button" data-zoom="all">All</button></span></p>
 <p id="zoom-note" class="note" role="status"></p><div id="zoom-charts" aria-label="Zoomable traces of the run chosen${simulated ? ', simulated' : ''}"></div></div>
 <div class="still">${still}</div>
-${traces.map((t, i) => html`<script type="application/json" id="trace-${i}">${packed(t, extras)}</script>`)}`;
+${traces.map((t, i) => html`<script type="application/json" id="trace-${i}">${packed(t, extras, simulated)}</script>`)}`;
 }
 
 function picture(trace: Trace, simulated: boolean): Html {
@@ -46,9 +46,9 @@ function picture(trace: Trace, simulated: boolean): Html {
 }
 
 /** JSON of a trace, or an object that holds its gzip. */
-function packed(trace: Trace, extras: ReportExtras): Html {
+function packed(trace: Trace, extras: ReportExtras, simulated: boolean): Html {
   const data = {
-    run: trace.run, sha256: trace.sha256, segments: trace.segments.map((s) => [Math.round(s.t_s * 1e6) / 1e6, s.label]),
+    run: trace.run, mark: simulated ? 'SIMULATED' : '', sha256: trace.sha256, segments: trace.segments.map((s) => [Math.round(s.t_s * 1e6) / 1e6, s.label]),
     series: trace.series.filter((s) => s.t_s.length > 1).map((s, i) => packedSeries(s, SERIES[i % SERIES.length].colour)),
   };
   return extras.pack === null ? scriptJson(data) : scriptJson({ gzip: extras.pack(JSON.stringify(data)) });

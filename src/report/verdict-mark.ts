@@ -11,7 +11,7 @@ export function verdictCell(metric: ResultMetric, contrast: Contrast | undefined
   const scale = differenceScale(metric);
   const figure = difference(contrast, scale, toldAsShare(metric));
   const between = contrast.interval.lower === null ? '' : `${range(contrast.interval, scale, true)} ${scale.unit}`.trim();
-  return html`<td class="${css}" title="${`${contrast.text}${between === '' ? '' : `; ${between}`}`}"><span class="sign" aria-hidden="true">${sign}</span> <span class="w">${wordOf(contrast)}</span>${figure === '' ? '' : html`<br><span class="num">${figure}</span>`}</td>`;
+  return html`<td class="${css}" title="${`${contrast.text}${between === '' ? '' : `; ${between}`}`}"><span class="sign" aria-hidden="true">${sign}</span> ${figure === '' ? '' : html`<span class="num">${figure}</span><br>`}<span class="w">${wordOf(contrast)}</span></td>`;
 }
 
 /** The verdict in one or a few words. */

@@ -22,4 +22,4 @@ ${gaps.size === 0 ? '' : html`<h3>Remarks on metrics</h3><ul>${[...gaps].map(([n
 }
 
 /** A flag without its own figures, so that flags of one kind are gathered: "3604 of 8164 samples" → "some of the samples". */
-const general = (flag: string): string => flag.replace(/\b\d+ of \d+\b/, 'some of the').replace(/\b\d+(\.\d+)?(?= desyncs?\b)/, 'some');
+const general = (flag: string): string => flag.replace(/\b\d+ of \d+\b/, 'some of the').replace(/\b\d+ desyncs?\b/, 'desyncs');
