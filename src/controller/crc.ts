@@ -1,5 +1,7 @@
 // CRC-16/IBM-3740 for frames and CRC-32/ISO-HDLC for the limits checksum (names of the RevEng catalogue).
 const TABLE16: StaticArray<i32> = new StaticArray<i32>(256);
+/** What TABLE16 makes of a byte, and one zero byte more. */
+const TWICE16: StaticArray<i32> = new StaticArray<i32>(256);
 const TABLE32: StaticArray<i32> = new StaticArray<i32>(256);
 
 for (let n: i32 = 0; n < 256; n++) {
@@ -12,6 +14,7 @@ for (let n: i32 = 0; n < 256; n++) {
   TABLE16[n] = c;
   TABLE32[n] = d;
 }
+for (let n: i32 = 0; n < 256; n++) TWICE16[n] = ((TABLE16[n] << 8) & 0xffff) ^ TABLE16[TABLE16[n] >> 8];
 
 export const CRC16_START: i32 = 0xffff;
 export const CRC32_START: i32 = -1;
@@ -19,6 +22,11 @@ export const CRC32_START: i32 = -1;
 /** One byte more into a CRC-16/IBM-3740 (start with CRC16_START, no final step). */
 export function crc16Step(crc: i32, byte: i32): i32 {
   return ((crc << 8) & 0xffff) ^ TABLE16[(crc >> 8) ^ byte];
+}
+
+/** Two bytes more into a CRC-16/IBM-3740: the 16-bit register is used up by them, so the look-ups do not wait for each other. */
+export function crc16Pair(crc: i32, first: i32, second: i32): i32 {
+  return TWICE16[(crc >> 8) ^ first] ^ TABLE16[(crc & 255) ^ second];
 }
 
 /** One byte more into a CRC-32/ISO-HDLC (start with CRC32_START, finish with crc32End). */

@@ -2,6 +2,7 @@
 import { currentZero, deadman, longestRun, stillPeriod, throttleCap, voltageZero } from './board';
 import { channels, periodChannel } from './channels';
 import { CRC32_START, crc32End, crc32Step } from './crc';
+import { addDuty, clearDuties } from './duties';
 import {
   LIMIT_SLOTS, RESULT_BAD_VALUE, RESULT_OK, RULE_BELOW, RULE_DESYNC, RULE_FROZEN, RULE_INVALID, RULE_MEAN_ABOVE, RULE_OFF,
   RULE_ABOVE, RULE_STALE, RULE_STALL, WINDOW_MAX,
@@ -15,7 +16,7 @@ export const thresholdOf: StaticArray<i32> = new StaticArray<i32>(24);
 export const badOf: StaticArray<i32> = new StaticArray<i32>(24);
 export const windowOf: StaticArray<i32> = new StaticArray<i32>(24);
 export const spanOf: StaticArray<i32> = new StaticArray<i32>(24);
-/** The slots in use, lowest first, so that a tick does not walk the empty ones. */
+/** The slots in use, lowest first. */
 export const inUse: StaticArray<i32> = new StaticArray<i32>(24);
 export let slotsInUse: i32 = 0;
 
@@ -35,6 +36,7 @@ function clearSlot(slot: i32): void {
 export function resetLimits(): void {
   for (let s: i32 = 0; s < LIMIT_SLOTS; s++) clearSlot(s);
   slotsInUse = 0;
+  clearDuties();
 }
 
 function listSlots(): void {
@@ -43,6 +45,13 @@ function listSlots(): void {
     if (ruleOf[s] == RULE_OFF) continue;
     inUse[slotsInUse] = s;
     slotsInUse++;
+  }
+  clearDuties();
+  for (let c: i32 = 0; c < channels; c++) {
+    for (let k: i32 = 0; k < slotsInUse; k++) {
+      const s: i32 = inUse[k];
+      if (channelOf[s] == c) addDuty(s, ruleOf[s], c, spanOf[s]);
+    }
   }
 }
 

@@ -37,10 +37,13 @@ export function addToMean(slot: i32, value: i32, threshold: i32): void {
   samples[slot] = samples[slot] + 1;
 }
 
-/** Once a tick, after addToMean: closes a block when its time is over. A block without a sample repeats the one before. */
-export function passMean(slot: i32, dt_us: i32): void {
+/**
+ * Once a tick, after addToMean: closes a block when its time is over, and says whether it did. A block without a sample
+ * repeats the one before.
+ */
+export function passMean(slot: i32, dt_us: i32): bool {
   elapsed[slot] = elapsed[slot] + dt_us;
-  if (elapsed[slot] < lengthOf[slot]) return;
+  if (elapsed[slot] < lengthOf[slot]) return false;
   const rest: i32 = elapsed[slot] - lengthOf[slot];
   elapsed[slot] = rest < lengthOf[slot] ? rest : 0;
   const base: i32 = mul(slot, BLOCKS);
@@ -55,6 +58,7 @@ export function passMean(slot: i32, dt_us: i32): void {
   let all: i32 = 0;
   for (let i: i32 = 0; i < n; i++) all += means[base + i];
   total[slot] = all;
+  return true;
 }
 
 /** Mean less threshold in counts, over the last full span; 0 until a whole span has passed. */

@@ -1,15 +1,14 @@
 // Frames for the host: built field by field, then stuffed into one buffer that the host empties in whole slices.
-import { CRC16_START, crc16Step } from './crc';
+import { CRC16_START, crc16Pair, crc16Step } from './crc';
 
 /** Bytes of the output buffer: 10 ms of 8 kHz rows with eight channels is 4.4 KB. */
 export const OUT_SIZE: i32 = 32768;
 /** The buffer, and room for one more frame (PAYLOAD_MAX + CRC + code byte + delimiters) that turns out not to fit. */
 export const out: StaticArray<u8> = new StaticArray<u8>(32869);
 
-// the frame being built: CRC so far, place of the open COBS code byte, next place
-let crc: i32 = 0;
-let code: i32 = 0;
-let to: i32 = 0;
+/** The payload being built, as it is before stuffing, and its CRC behind it. */
+const plain: StaticArray<u8> = new StaticArray<u8>(98); // PAYLOAD_MAX + 2
+let size: i32 = 0;
 let length: i32 = 0;
 let sequence: i32 = 0;
 let lost: i32 = 0;
@@ -41,11 +40,10 @@ export function drop(n: i32): void {
   length = to;
 }
 
-/** One byte of the payload into the CRC and, stuffed (COBS), into `out`; no block lacks its zero, frames are that short. */
+/** One byte more of the payload. */
 export function put8(v: i32): void {
-  const byte: i32 = v & 255;
-  crc = crc16Step(crc, byte);
-  stuff(byte);
+  plain[size] = u8(v);
+  size++;
 }
 export function put16(v: i32): void {
   put8(v);
@@ -58,30 +56,41 @@ export function put32(v: i32): void {
   put8(v >> 24);
 }
 
-function stuff(byte: i32): void {
-  if (byte == 0) {
-    out[code] = u8(to - code);
-    code = to;
-  } else out[to] = u8(byte);
-  to++;
-}
-
-/** Starts a frame behind the last one: delimiter, id and the next sequence number. */
+/** Starts a frame: id and the next sequence number. */
 export function beginFrame(id: i32): void {
-  out[length] = 0;
-  code = length + 1;
-  to = code + 1;
-  crc = CRC16_START;
+  size = 0;
   put8(id);
   put16(sequence);
   sequence = (sequence + 1) & 0xffff;
 }
 
-/** Ends a frame: CRC and delimiter. A frame that reaches into the spare bytes is dropped whole and counted. */
+/** CRC of the payload, two bytes a step. */
+function sumOfPayload(): i32 {
+  const n: i32 = size;
+  let crc: i32 = CRC16_START;
+  let i: i32 = 0;
+  for (; i + 1 < n; i += 2) crc = crc16Pair(crc, plain[i], plain[i + 1]);
+  return i < n ? crc16Step(crc, plain[i]) : crc;
+}
+
+/**
+ * Ends a frame: CRC, and all of it stuffed (COBS) between delimiters behind the last one; no block lacks its zero, frames are
+ * that short. A frame that reaches into the spare bytes is dropped whole and counted.
+ */
 export function endFrame(): void {
-  const sum: i32 = crc;
-  stuff(sum & 255);
-  stuff(sum >> 8);
+  put16(sumOfPayload());
+  const n: i32 = size;
+  out[length] = 0;
+  let code: i32 = length + 1;
+  let to: i32 = code + 1;
+  for (let i: i32 = 0; i < n; i++) {
+    const byte: i32 = plain[i];
+    if (byte == 0) {
+      out[code] = u8(to - code);
+      code = to;
+    } else out[to] = u8(byte);
+    to++;
+  }
   out[code] = u8(to - code);
   out[to] = 0;
   if (to < OUT_SIZE) length = to + 1;

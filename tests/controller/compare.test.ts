@@ -37,6 +37,36 @@ test('the comparison notices one count in one sample of a thousand', () => {
   expect(() => lockstep(jsCore, off, 11, 20_000)).toThrow(/differs at tick/);
 });
 
+test('a tick that skips idle slots finds what a look at every slot finds', async () => {
+  vi.resetModules();
+  const js = await import('../../src/controller/main');
+  const board = await import('../../src/controller/board');
+  const { firstBroken } = await import('../../src/controller/rules');
+  let quiet = 0, trips = 0;
+  const checked: Core = {
+    ...js,
+    checksum: () => js.getChecksum() >>> 0,
+    view: js.out,
+    tick: (dt_us) => {
+      const before = js.getState();
+      const throttle = js.tick(dt_us);
+      if (before !== m.STATE_READY && before !== m.STATE_DRIVING) return throttle;
+      if (js.getState() !== m.STATE_TRIPPED) {
+        if (firstBroken() !== -1) throw new Error(`slot ${String(firstBroken())} is broken and nothing tripped`);
+        quiet++;
+      } else if (board.tripSlot !== board.NO_SLOT) {
+        if (firstBroken() !== board.tripSlot) throw new Error(`slot ${String(firstBroken())} is the first broken one, ${String(board.tripSlot)} tripped`);
+        trips++;
+      }
+      return throttle;
+    },
+  };
+  const wasm = wasmCore();
+  for (const seed of [5, 6, 7]) lockstep(checked, wasm, seed, 60_000);
+  expect(quiet).toBeGreaterThan(10_000);
+  expect(trips).toBeGreaterThan(100);
+});
+
 afterEach(() => {
   delete process.env.SUBSET_STRICT;
   vi.resetModules();
