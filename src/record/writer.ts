@@ -148,21 +148,35 @@ class SlowCollector {
 
   /** The first row is kept as well (a value held from before), and a row whose count changed without being marked fresh. */
   append(block: SampleBlock, seal: (c: BatchCollector) => void): void {
-    const { channels } = this.collector.group;
-    for (let row = 0; row < block.rows; row++) {
-      let keep = (block.fresh[row] & this.#mask) !== 0 || !this.#started;
-      for (let i = 0; i < channels.length; i++) {
-        const count = block.counts[channels[i].id][row];
-        if (count !== this.#last[i]) {
-          keep = true;
-          this.#last[i] = count;
-        }
-      }
-      if (!keep) continue;
+    const { rows } = block;
+    for (let row = this.#next(block, 0); row < rows; row = this.#next(block, row + 1)) {
       this.#started = true;
       appendAll(this.collector, block, row, row + 1, seal);
     }
   }
+
+  /** The next row from `from` on that is kept; the number of rows when none is. */
+  #next(block: SampleBlock, from: number): number {
+    const { channels } = this.collector.group;
+    let next = this.#started ? nextMarked(block.fresh, this.#mask, from, block.rows) : from;
+    for (let i = 0; i < channels.length; i++) next = nextChange(block.counts[channels[i].id], this.#last[i], from, next);
+    if (next < block.rows) for (let i = 0; i < channels.length; i++) this.#last[i] = block.counts[channels[i].id][next];
+    return next;
+  }
+}
+
+/** First of [from, to) that has a bit of the mask, else `to`. */
+function nextMarked(masks: Uint8Array, mask: number, from: number, to: number): number {
+  let i = from;
+  while (i < to && (masks[i] & mask) === 0) i++;
+  return i;
+}
+
+/** First of [from, to) that is another count, else `to`. */
+function nextChange(counts: Int32Array, last: number, from: number, to: number): number {
+  let i = from;
+  while (i < to && counts[i] === last) i++;
+  return i;
 }
 
 function appendAll(c: BatchCollector, block: SampleBlock, from: number, to: number, seal: (c: BatchCollector) => void): void {

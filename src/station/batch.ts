@@ -3,7 +3,7 @@ import type { RowBuffer } from '../link/rows';
 import type { SampleBlock } from '../model/sample';
 
 /** A block goes out with this many rows, or when its rows span this much device time. */
-const ROWS = 64;
+const ROWS = 200;
 const SPAN_US = 50_000;
 
 export class Batcher {

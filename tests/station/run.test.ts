@@ -135,7 +135,7 @@ describe('a run', () => {
     const bench = new TestBench({ rig: { tick_us: 125, row_rate_Hz: 8000 } }).start([level(0.5, 0.3)]);
     bench.run(5, () => bench.of('stopped').length > 0);
     expect(bench.trips).toEqual([]);
-    expect(Math.max(...bench.blocks.map((b) => b.rows))).toBe(64);
+    expect(Math.max(...bench.blocks.map((b) => b.rows))).toBe(200);
     expect(bench.of('ended')).toMatchObject([{ how: 'complete' }]);
   });
 
