@@ -47,6 +47,27 @@ export function toSI(c: Conversion, counts: number): number {
   return c.c0 + x * (c.c1 + x * c.c2);
 }
 
+/** {@link toSI} for loops that run once a sample: constants of all channels side by side, results the same to the bit. */
+export class SITable {
+  private readonly byPeriod: Uint8Array;
+  /** Four numbers a channel: zero, c0, c1, c2; or unit_s, pole_pairs, 60·c1 and nothing. */
+  private readonly constants: Float64Array;
+
+  /** `conversions`: by channel id. */
+  constructor(conversions: readonly Conversion[]) {
+    this.byPeriod = Uint8Array.from(conversions, (c) => (c.law === 'period' ? 1 : 0));
+    this.constants = Float64Array.from(conversions.flatMap((c) => (c.law === 'period' ? [c.unit_s, c.pole_pairs, 60 * c.c1, 0] : [c.zero, c.c0, c.c1, c.c2])));
+  }
+
+  at(channel: number, counts: number): number {
+    const k = this.constants;
+    const i = 4 * channel;
+    if (this.byPeriod[channel] !== 0) return counts > 0 ? k[i + 2] / (counts * k[i] * k[i + 1]) : 0;
+    const x = counts - k[i];
+    return k[i + 1] + x * (k[i + 2] + x * k[i + 3]);
+  }
+}
+
 /**
  * SI to counts, the inverse of {@link toSI}, not rounded. For a quadratic, the root on the branch that holds zero counts.
  * A speed of zero has an infinite period: the result is then `Infinity`.

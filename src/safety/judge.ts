@@ -1,5 +1,5 @@
 // The judge: every row, in device time, before anybody else sees it. First cause latches, later causes are kept behind it.
-import { toSI, type Conversion } from '../model/channel';
+import { SITable } from '../model/channel';
 import { BOARD_STATES, THROTTLE_FULL, type BoardState, type SampleBlock } from '../model/sample';
 import type { Trip, TripCode } from '../model/trip';
 import { copy } from './copy';
@@ -26,7 +26,7 @@ export interface JudgeState {
   /** Conditions that come from elsewhere and stand until they are taken back, by code: text for people. */
   readonly outside: Map<TripCode, string>;
   /** Conversion, and least and greatest SI value that the channel can show, by channel id. */
-  readonly conversions: readonly Conversion[];
+  readonly table: SITable;
   readonly low: Float64Array;
   readonly high: Float64Array;
 }
@@ -62,13 +62,14 @@ export function startJudge(setup: JudgeSetup): JudgeState {
     // A speed below what the sensor can show is a motor that hardly turns, not a broken sensor.
     if (fact.kind !== 'speed') low[fact.id] = span.from;
   }
-  const conversions = setup.facts.map((fact) => fact.conversion);
-  return { setup, rules: makeRules(setup), row: new Row(), latch: OPEN_LATCH, desync: null, outside: new Map(), conversions, low, high };
+  const table = new SITable(setup.facts.map((fact) => fact.conversion));
+  return { setup, rules: makeRules(setup), row: new Row(), latch: OPEN_LATCH, desync: null, outside: new Map(), table, low, high };
 }
 
 /** A run begins: windows run on, what belongs to one run starts afresh. `bound_s`: longest that the protocol may take. */
 export function beginRun(state: JudgeState, bound_s: number): void {
   for (const rule of state.rules.all) rule.begin();
+  state.rules.levels.begin();
   state.rules.rotation?.begin();
   state.rules.thrust?.begin();
   state.rules.protocol.bound_us = bound_s * 1e6;
@@ -153,21 +154,23 @@ export function brokenNow(state: JudgeState): Finding[] {
 
 /** Counts to SI for the fresh channels, and which of them can be believed. */
 function takeSamples(state: JudgeState, block: SampleBlock, i: number): void {
-  const { row, low, high, conversions } = state;
+  const { row, low, high, table } = state;
   const { si, at_us, fresh_us, tick_us } = row;
+  const { history } = state.rules.levels;
   const { counts } = block;
   const valid = block.valid[i];
   let good = 0;
-  for (let fresh = row.fresh, bit = 1, c = 0; fresh !== 0 && c < conversions.length; fresh >>= 1, bit <<= 1, c++) {
+  for (let fresh = row.fresh, bit = 1, c = 0; fresh !== 0 && c < low.length; fresh >>= 1, bit <<= 1, c++) {
     if ((fresh & 1) === 0) continue;
     fresh_us[c] = tick_us;
     if ((valid & bit) === 0) continue;
-    const value = toSI(conversions[c], counts[c][i]);
+    const value = table.at(c, counts[c][i]);
     // Written so that a NaN is not good.
     if (!(value >= low[c] && value <= high[c])) continue;
     si[c] = value;
     at_us[c] = tick_us;
     good |= bit;
+    history.push(c, value);
   }
   row.good = good;
 }

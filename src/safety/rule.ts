@@ -33,6 +33,8 @@ export class Approach {
   private ratio = -Infinity;
   private value = 0;
   private tick_us = 0;
+  /** A value up to this one cannot be nearer; known for upper bounds above zero. */
+  private quiet = -Infinity;
 
   constructor(
     private readonly limit: string,
@@ -42,15 +44,18 @@ export class Approach {
   ) {}
 
   note(value: number, tick_us: number): void {
+    if (value <= this.quiet) return;
     const ratio = this.lower ? this.bound / Math.max(value, Number.MIN_VALUE) : value / this.bound;
     if (ratio <= this.ratio) return;
     this.ratio = ratio;
     this.value = value;
     this.tick_us = tick_us;
+    if (!this.lower && this.bound > 0) this.quiet = value;
   }
 
   begin(): void {
     this.ratio = -Infinity;
+    this.quiet = -Infinity;
   }
 
   get(): ClosestApproach | null {
@@ -75,43 +80,5 @@ export class Window {
     this.hits += mark - this.marks[this.at];
     this.marks[this.at] = mark;
     this.at = this.at + 1 === this.marks.length ? 0 : this.at + 1;
-  }
-}
-
-/**
- * The highest value that was held for `n` samples on end. Almost every sample is not above the best so far, and then
- * nothing has to be remembered; only n in a row above it make a better one.
- */
-export class Sustained {
-  best = -Infinity;
-  /** Values above the best, in a row. */
-  run = 0;
-  private at = 0;
-  private readonly last: Float64Array;
-
-  constructor(n: number) {
-    this.last = new Float64Array(n);
-  }
-
-  /** Takes a value; true when the best rose. */
-  push(value: number): boolean {
-    if (!(value > this.best)) {
-      this.run = 0;
-      return false;
-    }
-    const { last } = this;
-    last[this.at] = value;
-    this.at = this.at + 1 === last.length ? 0 : this.at + 1;
-    this.run++;
-    if (this.run < last.length) return false;
-    let least = Infinity;
-    for (let i = 0; i < last.length; i++) least = Math.min(least, last[i]);
-    this.best = least;
-    return true;
-  }
-
-  begin(): void {
-    this.best = -Infinity;
-    this.run = 0;
   }
 }

@@ -4,7 +4,7 @@ import type { RigLimits } from '../../model/files/rig';
 import { FROZEN_KINDS } from '../../model/limits';
 import { UNIT_OF, type Channel, type Row } from '../row';
 import type { Rule } from '../rule';
-import { LevelRule, type LevelLimit } from './level';
+import { History, LevelRule, LevelRules, type LevelLimit } from './level';
 import { MeanRule } from './mean';
 import { MismatchRule, PropellerLostRule, ThrustWatch } from './propeller';
 import { DesyncCountRule, DesyncSustainedRule, RotationWatch, StallRule } from './rotation';
@@ -37,7 +37,7 @@ export interface RuleSet {
   readonly rotation: RotationWatch | null;
   readonly thrust: ThrustWatch | null;
   // stepped on each fresh, possible sample of their channel
-  readonly levels: readonly LevelRule[];
+  readonly levels: LevelRules;
   readonly means: readonly MeanRule[];
   readonly frozen: readonly FrozenRule[];
   readonly trends: readonly TrendRule[];
@@ -76,7 +76,8 @@ export function makeRules(setup: JudgeSetup): RuleSet {
   const [current] = of('current');
   const [voltage] = of('voltage');
 
-  const levels = levelsOf(setup).flatMap(([kind, limit]) => of(kind).map((channel) => new LevelRule(channel, limit)));
+  const history = new History(channels.length);
+  const levels = levelsOf(setup).flatMap(([kind, limit]) => of(kind).map((channel) => new LevelRule(channel, limit, history)));
   const means = of('current').map((channel) => new MeanRule(channel, limits.current_mean.above_A, limits.current_mean.over_s));
   const { supply_V, supplyLimit_A } = setup;
   const limiting = supply_V === null || supplyLimit_A === null ? [] : [new SupplyLimitingRule(current, voltage, supplyLimit_A, supply_V, limits.supply_sag?.for_s ?? SUPPLY_LIMITING_FOR_S)];
@@ -105,7 +106,7 @@ export function makeRules(setup: JudgeSetup): RuleSet {
     silence, segment, protocol, longest,
   ];
   return {
-    channels, rotation, thrust, levels, means, frozen, trends, limiting, lost, mismatch, stale, impossible, stall, sustained, desyncs, silence,
+    channels, rotation, thrust, levels: new LevelRules(levels, history), means, frozen, trends, limiting, lost, mismatch, stale, impossible, stall, sustained, desyncs, silence,
     segment, protocol, longest, all, bounds,
   };
 }
@@ -118,18 +119,11 @@ export function stepRules(rules: RuleSet, row: Row): boolean {
   rules.rotation?.step(row);
   rules.thrust?.step(row);
   // Every piece must run: no short cut.
-  const levels = stepLevels(rules.levels, row);
+  const levels = rules.levels.step(row);
   const readings = stepReadings(rules, row);
   const derived = stepDerived(rules, row);
   const times = stepTimes(rules, row);
   return levels || readings || derived || times;
-}
-
-function stepLevels(levels: readonly LevelRule[], row: Row): boolean {
-  const { good } = row;
-  let broken = false;
-  for (let i = 0; i < levels.length; i++) if ((good & levels[i].bit) !== 0 && levels[i].step(row)) broken = true;
-  return broken;
 }
 
 function stepReadings({ means, frozen, stale, impossible }: RuleSet, row: Row): boolean {

@@ -60,6 +60,7 @@ class Ring {
 
   /** Empties the ring (keep = 0), or only makes the sums anew. */
   clear(keep = 0): void {
+    if (this.count === 0) return;
     this.count = keep;
     if (keep === 0) this.rows.fill(0);
     this.thrust = this.square = this.power = this.cube = 0;
@@ -98,15 +99,16 @@ export class ThrustWatch {
   readonly long: Ring;
   readonly short = new Ring(LOST_SAMPLES);
   private readonly least: number;
+  private readonly bit: number;
 
   constructor(readonly setup: PropellerSetup) {
     const { mismatch, thrust, diameter_m } = setup;
     this.long = new Ring(Math.max(LOST_SAMPLES, Math.round(((mismatch?.for_s ?? 0.5) * 1e6) / thrust.period_us)));
+    this.bit = 1 << thrust.id;
     this.least = (CT_LEAST * AIR_THIN * diameter_m ** 4) / 3600;
   }
 
   step(row: Row): void {
-    const { thrust, speed, current, voltage } = this.setup;
     if (!row.powered) {
       this.long.clear();
       this.short.clear();
@@ -114,7 +116,8 @@ export class ThrustWatch {
       return;
     }
     this.still_us = -1;
-    if ((row.good & (1 << thrust.id)) === 0) return;
+    if ((row.good & this.bit) === 0) return;
+    const { thrust, speed, current, voltage } = this.setup;
     const rpm = row.si[speed.id];
     // Speed that is older than two of its samples says nothing about this thrust.
     if (rpm <= this.setup.still_rpm || row.tick_us - row.at_us[speed.id] > 2 * speed.period_us) return;

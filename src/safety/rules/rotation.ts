@@ -28,6 +28,7 @@ export class RotationWatch {
   ended: Desync | null = null;
   /** Time without rotation that is no longer a counted desync but a sustained one. */
   private readonly sustained_us: number;
+  private readonly bit: number;
 
   constructor(
     private readonly speed: Channel,
@@ -37,6 +38,7 @@ export class RotationWatch {
     sustained_s: number,
   ) {
     this.sustained_us = sustained_s * 1e6;
+    this.bit = 1 << speed.id;
   }
 
   step(row: Row): void {
@@ -52,8 +54,7 @@ export class RotationWatch {
       this.without_us = row.tick_us;
     }
     if (row.throttle < this.idle) this.seen = false;
-    const bit = 1 << this.speed.id;
-    if ((row.good & bit) === 0 || row.si[this.speed.id] <= this.still_rpm) return;
+    if ((row.good & this.bit) === 0 || row.si[this.speed.id] <= this.still_rpm) return;
     const lost_us = row.tick_us - this.without_us;
     if (this.seen && lost_us >= DESYNC_MIN_US + this.speed.period_us && lost_us < this.sustained_us) {
       this.count++;
