@@ -8,6 +8,7 @@ if (existsSync(fileURLToPath(built))) {
   await import(built.href);
 } else {
   const { register } = await import('tsx/esm/api');
-  register();
+  // Our own compiler settings, wherever the command is typed: fields that are defined before they are set cost speed.
+  register({ tsconfig: fileURLToPath(new URL('../tsconfig.json', import.meta.url)) });
   await import(new URL('../src/cli/main.ts', import.meta.url).href);
 }

@@ -23,6 +23,12 @@ interface Waiting {
   readonly done: (result: CommandResult) => void;
 }
 
+/** One clock: its latest time (-1 before the first), and how much of it has passed since a command was sent. */
+class Waited {
+  last_us = -1;
+  waited_us = 0;
+}
+
 /** What answers a command when it goes well; every command can also be refused by an ack. */
 function answers(command: Command, message: BoardMessage): boolean {
   switch (command.name) {
@@ -49,8 +55,8 @@ export class CommandChannel {
   private frame: Uint8Array = new Uint8Array(0);
   private currentSequence = 0;
   private tries = 0;
-  private readonly last: Record<TimeBase, number> = { device: -1, host: -1 };
-  private readonly waited: Record<TimeBase, number> = { device: 0, host: 0 };
+  private readonly device = new Waited();
+  private readonly host = new Waited();
 
   constructor(
     private readonly send: (frame: Uint8Array) => void,
@@ -97,11 +103,12 @@ export class CommandChannel {
 
   /** Tells the time on one clock; sends again or gives up when the outstanding command is overdue. */
   time(base: TimeBase, now_us: number): void {
-    const before = this.last[base];
-    this.last[base] = now_us;
+    const clock = base === 'device' ? this.device : this.host;
+    const before = clock.last_us;
+    clock.last_us = now_us;
     if (this.current === null) return;
-    if (before >= 0) this.waited[base] += Math.max(0, now_us - before);
-    if (this.waited[base] < this.patience.timeout_us) return;
+    if (before >= 0) clock.waited_us += Math.max(0, now_us - before);
+    if (clock.waited_us < this.patience.timeout_us) return;
     if (this.tries >= this.patience.tries) {
       this.finish(this.current, { ok: false, why: 'no-answer', tries: this.tries });
       return;
@@ -123,8 +130,8 @@ export class CommandChannel {
 
   private transmit(): void {
     this.tries++;
-    this.waited.device = 0;
-    this.waited.host = 0;
+    this.device.waited_us = 0;
+    this.host.waited_us = 0;
     this.send(this.frame);
   }
 
