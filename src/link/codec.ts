@@ -50,29 +50,34 @@ export class FrameDecoder {
   constructor(private readonly sink: FrameSink) {}
 
   push(bytes: Uint8Array): void {
-    const buffer = this.buffer;
-    let length = this.length;
-    let left = this.left;
-    for (let i = 0; i < bytes.length; i++) {
-      const byte = bytes[i];
-      if (byte === 0) {
-        this.length = length;
-        this.left = left;
-        if (left >= 0) this.finish();
-        length = 0;
-        left = -1;
-      } else if (left > 0) {
-        if (length < DECODED_MAX) buffer[length++] = byte;
-        else this.overflow = true;
-        left--;
-      } else {
-        // A code byte. Every block but the first stands behind a zero (no block is long enough to stand behind none).
-        if (left === 0) {
-          if (length < DECODED_MAX) buffer[length++] = 0;
-          else this.overflow = true;
-        }
-        left = byte - 1;
+    const { buffer } = this;
+    const end = bytes.length;
+    let { length, left } = this;
+    for (let i = 0; i < end; i++) {
+      let byte = bytes[i];
+      if (left < 0) {
+        // Between frames; whatever is no delimiter is the first code byte.
+        if (byte !== 0) left = byte - 1;
+        continue;
       }
+      // One byte in, one byte out, without a branch on the data: in a row every few bytes are a code, which cannot be guessed.
+      for (; byte !== 0; byte = bytes[i]) {
+        if (length === DECODED_MAX) {
+          this.overflow = true;
+          length = 0;
+        }
+        // All ones for a code byte, which stands for the zero before its block (no block is long enough to stand for none).
+        const code = (left - 1) >> 31;
+        buffer[length++] = byte & ~code;
+        left = ((byte & code) | (left & ~code)) - 1;
+        if (++i === end) break;
+      }
+      if (i === end) break;
+      this.length = length;
+      this.left = left;
+      this.finish();
+      length = 0;
+      left = -1;
     }
     this.length = length;
     this.left = left;

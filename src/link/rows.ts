@@ -87,17 +87,21 @@ export class RowBuffer implements SampleBlock {
 
   /** Hands the gathered rows over, in columns of their own, and starts afresh. Held counts are kept. */
   take(): SampleBlock {
-    const rows = this.rows;
+    const { rows } = this;
     this.rows = 0;
+    // One piece of memory for all columns, wide ones first: a dozen small ones cost more than what is copied into them.
+    const channels = this.counts.length;
+    const bytes = new ArrayBuffer(rows * (8 + 4 * channels + 2 + 2 + 1 + 1 + 1));
+    const small = rows * (8 + 4 * channels);
     return {
       rows,
-      tick_us: this.tick_us.slice(0, rows),
-      throttle: this.throttle.slice(0, rows),
-      state: this.state.slice(0, rows),
-      ordinal: this.ordinal.slice(0, rows),
-      fresh: this.fresh.slice(0, rows),
-      valid: this.valid.slice(0, rows),
-      counts: this.counts.map((column) => column.slice(0, rows)),
+      tick_us: filled(new Float64Array(bytes, 0, rows), this.tick_us),
+      throttle: filled(new Uint16Array(bytes, small, rows), this.throttle),
+      state: filled(new Uint8Array(bytes, small + 4 * rows, rows), this.state),
+      ordinal: filled(new Uint16Array(bytes, small + 2 * rows, rows), this.ordinal),
+      fresh: filled(new Uint8Array(bytes, small + 5 * rows, rows), this.fresh),
+      valid: filled(new Uint8Array(bytes, small + 6 * rows, rows), this.valid),
+      counts: this.counts.map((column, c) => filled(new Int32Array(bytes, rows * (8 + 4 * c), rows), column)),
     };
   }
 
@@ -111,6 +115,12 @@ export class RowBuffer implements SampleBlock {
     this.valid = widened(this.valid, new Uint8Array(this.capacity));
     for (let c = 0; c < this.counts.length; c++) this.counts[c] = widened(this.counts[c], new Int32Array(this.capacity));
   }
+}
+
+/** Fills a column with as much of another as it holds. */
+function filled<T extends Float64Array | Int32Array | Uint16Array | Uint8Array>(column: T, from: T): T {
+  column.set(from.length === column.length ? from : from.subarray(0, column.length));
+  return column;
 }
 
 function widened<T extends { set(from: ArrayLike<number>): void }>(old: ArrayLike<number>, wide: T): T {

@@ -12,6 +12,8 @@ export interface Silence {
   readonly detail: string | null;
 }
 
+const NONE: readonly Silence[] = [];
+
 export class Liveness {
   private host_us = -1;
   private device_us = -1;
@@ -60,7 +62,7 @@ export class Liveness {
     const pause_us = this.host_us < 0 ? 0 : now_us - this.host_us;
     this.host_us = now_us;
     if (this.heard_us < 0) this.heard_us = now_us;
-    const changes = this.beats(armed, pause_us);
+    const changes = [...this.beats(armed, pause_us)];
     const silent_us = now_us - this.heard_us;
     // A pause of this process is no silence of the board: what came meanwhile is read next.
     const most_us = (armed ? this.silence_us : RESTING_SILENCE_US) + pause_us;
@@ -73,11 +75,11 @@ export class Liveness {
   }
 
   /** Checks the main process and this one; called also on device time, by rows. */
-  beats(armed: boolean, pause_us = 0): Silence[] {
+  beats(armed: boolean, pause_us = 0): readonly Silence[] {
     const age_us = this.beatAge_us();
     const paused = pause_us > this.silence_us;
     const stalled = armed && (age_us > HEARTBEAT_MAX_US || paused);
-    if (stalled === this.stalled) return [];
+    if (stalled === this.stalled) return NONE;
     this.stalled = stalled;
     const detail = paused ? `This process paused for ${showTime(pause_us)} (limit ${showTime(this.silence_us)}).` : heartbeatText(age_us);
     return [{ code: 'HOST_STALLED', detail: stalled ? detail : null }];

@@ -37,7 +37,8 @@ export class Station {
   private readonly supervision: Supervision;
   private readonly run: RunControl;
   private readonly live: Liveness;
-  private sent_us = { device: -Infinity, host: -Infinity };
+  private sentDevice_us = -Infinity;
+  private sentHost_us = -Infinity;
   private health_us = 0;
   private healthSum = 0;
 
@@ -76,7 +77,7 @@ export class Station {
     const silences = this.live.time(now_us, this.run.armed, this.session.phase === 'ready');
     for (const { code, detail } of silences) this.supervision.outside(code, detail);
     this.commands.time('host', now_us);
-    if (now_us - this.sent_us.host >= REPEAT_US) this.repeat();
+    if (now_us - this.sentHost_us >= REPEAT_US) this.repeat();
     this.supervision.hostTime(now_us);
   }
 
@@ -226,10 +227,11 @@ export class Station {
   private supervise(tick_us: number): void {
     this.run.stepUntil();
     if (this.run.armed) {
-      for (const { code, detail } of this.live.beats(true)) this.supervision.outside(code, detail);
+      const silences = this.live.beats(true);
+      if (silences.length > 0) for (const { code, detail } of silences) this.supervision.outside(code, detail);
       this.run.pump();
     }
-    if (tick_us - this.sent_us.device >= REPEAT_US) this.repeat();
+    if (tick_us - this.sentDevice_us >= REPEAT_US) this.repeat();
     this.supervision.stepStop();
     if (tick_us - this.health_us >= HEALTH_US) this.tellHealth(tick_us);
   }
@@ -277,7 +279,8 @@ export class Station {
 
   /** Every 25 ms: the trip or stop that rows do not show yet, else the permit while there is one. */
   private repeat(): void {
-    this.sent_us = { device: this.judge.row.tick_us, host: this.live.now_us };
+    this.sentDevice_us = this.judge.row.tick_us;
+    this.sentHost_us = this.live.now_us;
     if (this.supervision.abort()) return;
     if (this.run.armed && this.run.progress.stopping) this.commands.urgent({ name: 'stop' });
     else if (this.run.armed && this.permit().granted) this.commands.urgent({ name: 'permit', span: this.plan.guards.deadman_us });
