@@ -9,13 +9,14 @@ import { newCommand } from './commands/new';
 import { planCommand } from './commands/plan';
 import { recoverCommand } from './commands/recover';
 import { reportCommand } from './commands/report';
+import { rigCommand } from './commands/rig';
 import { runCommand } from './commands/run';
 import { schemaCommand } from './commands/schema';
 import { showCommand } from './commands/show';
 import { statusCommand } from './commands/status';
 import { reportFailure } from './failure';
 
-const COMMANDS = [newCommand, planCommand, runCommand, statusCommand, showCommand, exportCommand, analyzeCommand, reportCommand, recoverCommand, schemaCommand] as const;
+const COMMANDS = [newCommand, planCommand, runCommand, statusCommand, showCommand, exportCommand, analyzeCommand, reportCommand, recoverCommand, schemaCommand, rigCommand] as const;
 
 /** Runs the command line `argv` (without node and script) and returns the exit code. */
 export async function main(argv: readonly string[]): Promise<ExitCode> {

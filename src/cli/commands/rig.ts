@@ -1,0 +1,14 @@
+// spoolbench rig …: commands about the stand itself. One file each; this one only groups them.
+import type { CommandModule } from '../command';
+
+/** Add a line for each command of the group. */
+const RIG_COMMANDS: readonly CommandModule[] = [];
+
+export const rigCommand: CommandModule = {
+  register(parser, done) {
+    parser.command('rig', 'Commissions the stand: calibration, live readings, checks.', (y) => {
+      for (const command of RIG_COMMANDS) command.register(y, done);
+      return y.demandCommand(1, 'Which one? See spoolbench rig --help.');
+    });
+  },
+};
