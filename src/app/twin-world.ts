@@ -135,6 +135,18 @@ export class TwinWorld implements World {
     await this.reopen();
   }
 
+  async outputOff(): Promise<boolean> {
+    this.sim.setOutput(false);
+    await this.playUntil(() => false, this.input.rig.supply.settle_s);
+    return true;
+  }
+
+  async outputOn(): Promise<boolean> {
+    this.sim.setOutput(true);
+    await this.playUntil(() => false, this.input.rig.supply.settle_s);
+    return true;
+  }
+
   async setPropeller(on: boolean): Promise<void> {
     if (on === this.propeller) return;
     await this.standstill();

@@ -24,7 +24,16 @@ export interface World {
   /** A run begins: faults that the rig file asks of the simulated rig start to count. */
   beginRun(): void;
   endRun(): void;
+  /** Sets the supply's voltage; with the output off it stays off, and comes on at this voltage. */
   setSupply(volts: number): Promise<void>;
+  /**
+   * Takes the supply's output off the bench, so that hands may go in, and at the end. Safe at any time, however often.
+   * Resolves to true once it is off, false where no program switches it: a person has to.
+   * @throws Error when the supply does not obey: nobody may come near then
+   */
+  outputOff(): Promise<boolean>;
+  /** Output on again, at the voltage set last, settled. False where no program switches it. `connect` leaves it on. */
+  outputOn(): Promise<boolean>;
   setPropeller(on: boolean): Promise<void>;
   setParameter(name: string, value: number): void;
   /** A person or a program says that it has changed something. A simulated rig that has such a setting follows; a real one has it already. */

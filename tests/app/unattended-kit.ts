@@ -138,6 +138,14 @@ export class PretendedWorld implements World {
     this.set.supply = volts;
     return Promise.resolve();
   }
+  outputOff(): Promise<boolean> {
+    this.set.output = false;
+    return Promise.resolve(true);
+  }
+  outputOn(): Promise<boolean> {
+    this.set.output = true;
+    return Promise.resolve(true);
+  }
   setPropeller(on: boolean): Promise<void> {
     this.set.propeller = on;
     return Promise.resolve();

@@ -178,6 +178,25 @@ describe('settings, supply, propeller, mounting', () => {
     expect(rig.truth.thrust_N).toBe(0);
   });
 
+  test('with the output off nothing feeds the bus, at rest in long steps too; on again it stands where it stood', () => {
+    for (const dt_us of [1000, 20_000]) {
+      const rig = rigOf(scout, { noise: false });
+      run(rig, 0, 0.5, dt_us);
+      const before = rig.truth.voltage_V;
+      rig.setOutput(false);
+      run(rig, 0, 3, dt_us);
+      expect(rig.truth.voltage_V).toBeLessThan(1);
+      run(rig, 0.5, 0.5, dt_us);
+      expect(rig.truth.speed_rpm).toBe(0);
+      run(rig, 0, 0.5, dt_us);
+      rig.setOutput(true);
+      run(rig, 0, 0.5, dt_us);
+      expect(rig.truth.voltage_V).toBeCloseTo(before, 2);
+      run(rig, 0.5, 1, 1000);
+      expect(rig.truth.speed_rpm).toBeGreaterThan(5000);
+    }
+  });
+
   test('each mounting draws its own factors with the stated spread; they stay until the next', () => {
     const rig = rigOf(scout, { seed: 4 });
     const thrusts: number[] = [];

@@ -19,6 +19,8 @@ const START_SHARE = 0.06;
 const LOST_CURRENT = 0.15;
 /** A rotor held still for this long makes the ESC lose commutation. */
 const STALL_S = 0.02;
+/** Below this bus voltage an ESC drives nothing and is a plain resistance. */
+const BROWN_OUT_V = 1;
 const RISK_TICKS = 8;
 const DEGREES = 180 / Math.PI;
 
@@ -148,13 +150,19 @@ export class Drive {
     this.lost_s = this.stalled_s = this.earlierSpeed = 0;
     this.started = false;
     this.esc_W = this.idle_W;
-    this.current_A = this.idle_W / this.supply.bus_V;
+    this.current_A = this.idleCurrent();
+  }
+
+  /** What the ESC draws without driving: constant power, a resistance once its own regulator has given up. */
+  private idleCurrent(): number {
+    const volts = this.supply.bus_V;
+    return volts >= BROWN_OUT_V ? this.idle_W / volts : (this.idle_W * volts) / (BROWN_OUT_V * BROWN_OUT_V);
   }
 
   /** Advances one tick; also steps the supply. */
   step(): void {
     this.limitDuty();
-    if (this.duty <= 0) this.coast();
+    if (this.duty <= 0 || this.supply.bus_V < BROWN_OUT_V) this.coast();
     else {
       if (!this.started) this.start();
       if (this.lost_s > 0) this.flounder();
@@ -170,7 +178,7 @@ export class Drive {
     if (this.lost_s > 0) this.lost_s -= this.tick_s;
     this.torque_Nm = this.rippleAmplitude_A = this.copper_W = this.ripple_W = 0;
     this.esc_W = this.idle_W;
-    this.current_A = this.idle_W / this.supply.bus_V;
+    this.current_A = this.idleCurrent();
   }
 
   /** Commutation lost: current without mean torque. */

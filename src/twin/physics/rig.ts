@@ -204,7 +204,7 @@ export class SimulatedRig {
 
   /** Nothing fast moves any more: rest may be stepped coarsely. */
   private settled(): boolean {
-    return Math.abs(this.supply.lead_A - this.drive.current_A) < 1e-3 && this.loadCell.atRest(this.restResolution_N);
+    return (!this.supply.live || Math.abs(this.supply.lead_A - this.drive.current_A) < 1e-3) && this.loadCell.atRest(this.restResolution_N);
   }
 
   /** Coarse step at rest: heat in one step, one reading per channel at most, electrics quasi-static. */
@@ -253,6 +253,11 @@ export class SimulatedRig {
     }
     this.supply.set(volts, currentLimit_A);
     this.drive.applySettings(this.settings);
+  }
+
+  /** Switches the supply's output (and the battery beside it) off the bus, or on again at the voltage set last. */
+  setOutput(on: boolean): void {
+    this.supply.setOutput(on);
   }
 
   /** Takes the propeller off or puts it on (same mounting). @throws Error while the rotor turns. */

@@ -34,6 +34,7 @@ export class Supply {
   private limit_A: number;
   private extraLead_ohm = 0;
   private sinkPresent = true;
+  private outputOn = true;
   private batteryOn = false;
   private lead_ohm = NaN;
   private sourceConductance = NaN;
@@ -85,9 +86,19 @@ export class Supply {
     this.configure();
   }
 
+  /** Opens (false) or closes the bench's contactor: with it open neither supply nor battery gives or takes anything; clamp and capacitor stay. */
+  setOutput(on: boolean): void {
+    this.outputOn = on;
+    this.configure();
+  }
+
+  get live(): boolean {
+    return this.outputOn;
+  }
+
   private configure(): void {
     const { battery, clamp, source_ohm, lead_ohm } = this.parameters;
-    this.batteryOn = this.sinkPresent && battery !== null && Math.abs(battery.openCircuit_V / this.set_V - 1) <= CONTACTOR_WINDOW;
+    this.batteryOn = this.outputOn && this.sinkPresent && battery !== null && Math.abs(battery.openCircuit_V / this.set_V - 1) <= CONTACTOR_WINDOW;
     this.lead_ohm = lead_ohm + this.extraLead_ohm;
     this.sourceConductance = 1 / source_ohm;
     this.clamp_V = this.sinkPresent && clamp !== null ? this.set_V + clamp.margin_V : Infinity;
@@ -99,6 +110,10 @@ export class Supply {
   private refresh(): void {
     const { battery } = this.parameters;
     const gSource = this.sourceConductance;
+    if (!this.outputOn) {
+      for (const nothing of [this.supplying, this.idle, this.limiting]) this.describe(nothing, 0, Infinity, 0);
+      return;
+    }
     if (battery === null || !this.batteryOn) {
       this.describe(this.supplying, this.set_V, 1 / gSource, 0);
       this.describe(this.idle, 0, Infinity, 0);
