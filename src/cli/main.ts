@@ -3,20 +3,23 @@ import yargs from 'yargs';
 import { hideBin } from 'yargs/helpers';
 import { BadInput } from '../app/errors';
 import { EXIT, type ExitCode } from './exit-codes';
-import { analyzeCommand } from './commands/analyze';
-import { exportCommand } from './commands/export';
-import { newCommand } from './commands/new';
-import { planCommand } from './commands/plan';
-import { recoverCommand } from './commands/recover';
-import { reportCommand } from './commands/report';
-import { rigCommand } from './commands/rig';
-import { runCommand } from './commands/run';
-import { schemaCommand } from './commands/schema';
-import { showCommand } from './commands/show';
-import { statusCommand } from './commands/status';
+import type { CommandModule } from './command';
 import { reportFailure } from './failure';
 
-const COMMANDS = [newCommand, planCommand, runCommand, statusCommand, showCommand, exportCommand, analyzeCommand, reportCommand, recoverCommand, schemaCommand, rigCommand] as const;
+/** Every command by its name, in the order of the help. Only the one that is called is loaded: loading all takes seconds. */
+const COMMANDS: Readonly<Record<string, () => Promise<CommandModule>>> = {
+  new: async () => (await import('./commands/new')).newCommand,
+  plan: async () => (await import('./commands/plan')).planCommand,
+  run: async () => (await import('./commands/run')).runCommand,
+  status: async () => (await import('./commands/status')).statusCommand,
+  show: async () => (await import('./commands/show')).showCommand,
+  export: async () => (await import('./commands/export')).exportCommand,
+  analyze: async () => (await import('./commands/analyze')).analyzeCommand,
+  report: async () => (await import('./commands/report')).reportCommand,
+  recover: async () => (await import('./commands/recover')).recoverCommand,
+  schema: async () => (await import('./commands/schema')).schemaCommand,
+  rig: async () => (await import('./commands/rig')).rigCommand,
+};
 
 /** Runs the command line `argv` (without node and script) and returns the exit code. */
 export async function main(argv: readonly string[]): Promise<ExitCode> {
@@ -41,8 +44,9 @@ export async function main(argv: readonly string[]): Promise<ExitCode> {
       'Exit codes: 0 done, 1 internal error, 2 bad input, 3 stopped by the operator, 4 tripped, 5 stop unconfirmed, 6 some runs failed.\n' +
       'A propeller cuts. Guard closed, eye protection on, a way to cut the power within reach. Everything so far is simulated.',
     );
-  for (const command of COMMANDS) {
-    command.register(parser, (result) => {
+  const named = Object.hasOwn(COMMANDS, argv[0] ?? '') ? COMMANDS[argv[0]] : undefined;
+  for (const load of named === undefined ? Object.values(COMMANDS) : [named]) {
+    (await load()).register(parser, (result) => {
       code = result;
     });
   }
