@@ -58,7 +58,7 @@ const overheads: number[] = [];
 let ended = 0;
 let last = { at: performance.now(), bench: 0 };
 const reporter: Reporter = {
-  note: (text) => { console.log(text); }, preparing: nothing, segment: nothing, live: nothing, event: nothing, runEnded: nothing, progress: nothing,
+  note: (text) => { console.log(text); }, alarm: (text) => { console.log(text); }, preparing: nothing, segment: nothing, live: nothing, event: nothing, runEnded: nothing, progress: nothing,
   runStarted: () => {
     const now = { at: performance.now(), bench: world.bench_ms };
     if (ended++ > 0) overheads.push(now.at - last.at - (now.bench - last.bench));

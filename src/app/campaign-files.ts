@@ -50,16 +50,19 @@ export function ledgerOf(path: string, runs: ConstructorParameters<typeof Ledger
 }
 
 /**
- * The folder that `--resume` takes up, as it stands; null when there is none.
+ * The folder that `--resume` takes up, as it stands; null when there is none. A run that is skipped counts as finished, unless
+ * skipped settings are to be tried again.
  * @throws BadInput for a folder in which something was run and whose plan cannot be read any more
  */
-export function newestUnfinished(records: string, campaign: string): ReadFolder | null {
+export function newestUnfinished(records: string, campaign: string, trySkipped = false): ReadFolder | null {
   for (const path of campaignFolders(records, campaign)) {
     // Killed while the plan was being written: nothing was run in it, and nothing is lost.
     if (!exists(join(path, JOURNAL_FILE)) && !thawPlan(readText(join(path, PLAN_FILE)), sha256).ok) continue;
     const folder = readCampaignFolder(path);
     if (folder.frozen.plan.campaign !== campaign) continue;
-    if (folder.ledger.goodRuns + folder.ledger.skippedCount() < folder.frozen.plan.runs.length) return folder;
+    const { goodRuns } = folder.ledger;
+    const skipped = folder.ledger.skippedCount();
+    if (goodRuns + (trySkipped ? 0 : skipped) < folder.frozen.plan.runs.length) return folder;
   }
   return null;
 }

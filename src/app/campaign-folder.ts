@@ -1,10 +1,10 @@
 // records/<campaign>-<start time>/: the frozen plan, the journal, the runs. Nothing in it is ever overwritten.
-import { describeDifference, diffPlans, journalLine, readJournal, recordStem, type FrozenPlan, type JournalEntry, type Ledger, type NoteKind } from '../campaign';
+import { describeDifference, diffPlans, journalLine, readJournal, recordStem, type DecidedEntry, type FrozenPlan, type JournalEntry, type Ledger, type NoteKind } from '../campaign';
 import { ensureFolder, exists, join, makeNewFolder, syncFolder, writeNew } from '../host/files';
 import { lockFolder } from '../host/lock';
 import { stamp, stampForFile, wallClock_ms } from '../host/wall-clock';
 import { LineFile, readLines } from '../record/file-lines';
-import { JOURNAL_FILE, ledgerOf, newestUnfinished, PLAN_FILE } from './campaign-files';
+import { JOURNAL_FILE, ledgerOf, newestUnfinished, PLAN_FILE, type ReadFolder } from './campaign-files';
 import { BadInput } from './errors';
 import { freeze } from './freeze';
 import type { ReadyCampaign } from './prepare';
@@ -22,7 +22,12 @@ export interface JournalFile {
 export interface FolderOptions {
   /** Opens the journal for appending; tests pass a disk that dies. */
   readonly openJournal?: (path: string) => JournalFile;
+  /** Takes skipped settings back in; only with a resume. */
+  readonly trySkipped?: boolean;
 }
+
+/** What a person decides with `--try-skipped`. */
+export const TRY_SKIPPED: DecidedEntry = { type: 'decided', what: 'try-skipped', by: 'person', run: 0, why: 'run --resume --try-skipped' };
 
 /** An open campaign folder: the journal and what it adds up to. */
 export class CampaignFolder {
@@ -62,7 +67,9 @@ export class CampaignFolder {
    * @throws BadInput saying what changed, when the plan is no longer the one that was begun
    */
   static resume(records: string, ready: ReadyCampaign, options: FolderOptions = {}): CampaignFolder {
-    const found = newestUnfinished(records, ready.campaign.name);
+    const { trySkipped = false } = options;
+    const found = newestUnfinished(records, ready.campaign.name, trySkipped);
+    if (trySkipped) checkSkipped(found, records);
     if (found === null) return CampaignFolder.start(records, ready, options);
     const { path, frozen } = found;
     const differences = diffPlans(frozen, freeze(ready));
@@ -73,7 +80,9 @@ export class CampaignFolder {
         'Undo the change, or start a new campaign without --resume.',
       ]);
     }
-    return new CampaignFolder(path, frozen, ready, options).opened(ready, [{ type: 'decided', what: 'resume', by: 'person', run: 0, why: 'run --resume' }]);
+    return new CampaignFolder(path, frozen, ready, options).opened(ready, [
+      { type: 'decided', what: 'resume', by: 'person', run: 0, why: 'run --resume' }, ...(trySkipped ? [TRY_SKIPPED] : []),
+    ]);
   }
 
   /** Writes what a session begins with; what every journal begins with, unless an earlier session did. */
@@ -123,6 +132,23 @@ export class CampaignFolder {
   close(): void {
     this.journal.close();
     this.release();
+  }
+}
+
+/**
+ * Whether skipped settings can be tried again.
+ * @throws BadInput when none is skipped, or when one belongs to a mounting that is gone: what would be run now is another mounting
+ */
+function checkSkipped(found: ReadFolder | null, records: string): asserts found is ReadFolder {
+  if (found === null || found.ledger.skippedCount() === 0) {
+    throw new BadInput([`--try-skipped: no setting is skipped in ${found?.path ?? `the campaign's folders below ${records}`}; accepted: --resume alone`]);
+  }
+  const { ledger } = found;
+  const { runs } = found.frozen.plan;
+  const now = runs.reduce((most, r, i) => (ledger.attemptsOf(i + 1) > 0 ? Math.max(most, r.mounting) : most), 1);
+  const gone = runs.filter((r, i) => ledger.isSkipped(i + 1) && r.mounting < now);
+  if (gone.length > 0) {
+    throw new BadInput([`--try-skipped: ${gone.length} skipped runs, ${gone[0].id} the first, belong to mounting ${gone[0].mounting}, and the article is in mounting ${now}: what is run now would count to the wrong mounting; start a new campaign for these settings`]);
   }
 }
 

@@ -200,7 +200,7 @@ class Session {
 
   private titleOf(run: PlannedRun) {
     const { ready } = this.input;
-    return { index: run.index, of: ready.plan.runs.length, protocol: run.label, setting: settingText(run.setting), repeat: run.repeat, simulated: ready.rig.link.kind === 'twin' };
+    return { index: run.index, of: ready.plan.runs.length, protocol: run.label, setting: settingText(run.setting), repeat: run.repeat, mounting: ready.plan.mountings > 1 ? run.mounting : null, simulated: ready.rig.link.kind === 'twin' };
   }
 
   private decide(run: number, outcome: Outcome, trip: TripCode | undefined, detail: string | undefined): void {

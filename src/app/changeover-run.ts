@@ -52,6 +52,8 @@ export class Changeover {
   propeller: boolean;
   private readonly applied: Applied;
   private afterRun = false;
+  /** A program has switched the supply's output off for a person's hands. */
+  private outputOff = false;
   private lastTurned_us = -Infinity;
   /** Current of the first start check under the same conditions, A; later ones are compared with it. */
   private readonly firstChecks: Map<string, number>;
@@ -105,8 +107,7 @@ export class Changeover {
       case 're-arm': return await this.reArm(step.after);
       case 'safe-for-hands': return await this.safeForHands(run, steps);
       case 'hands': return await this.hands(step, run);
-      case 'hands-off':
-        return (await this.use.operator.clear(ready.rig.link.kind === 'twin', stopping)) === 'stop' ? STOPPED : null;
+      case 'hands-off': return await this.handsOff();
       case 'supply':
         await this.setSupply(step.voltage_V);
         this.changed(run, { [SUPPLY]: run.conditions.find((c) => c.name === SUPPLY)?.to ?? `${step.voltage_V} V` });
@@ -166,7 +167,7 @@ export class Changeover {
     return null;
   }
 
-  /** Measured, not believed: current and speed below what the rig calls standing still. */
+  /** Measured, not believed: current and speed below what the rig calls standing still. Then the supply's output goes off, where a program switches it. */
   private async safeForHands(run: PlannedRun, steps: readonly Step[]): Promise<Halt | null> {
     const { world, ready, notifier, stopping, folder } = this.use;
     const { stop } = ready.rig.limits;
@@ -178,15 +179,36 @@ export class Changeover {
     if (stopping.aborted) return STOPPED;
     const now = world.readings();
     if (!stands) return { why: `Hands are needed before run ${run.index}, but nothing shows that the motor stands still: ${String(now.current_A)} A, ${String(now.speed_rpm)} rpm. Cut the power first.` };
+    const problem = await this.switchOff();
+    if (problem !== null) return { why: `Hands are needed before run ${run.index}, but the supply's output could not be switched off: ${problem}. Cut the power by hand first.` };
     const titles = steps.filter((s): s is HandsStep => s.step === 'hands').map((s) => s.title);
     folder.remark('hands-wanted', run.index, { hands: titles });
     notifier.tell({ event: 'needs-hands', run: run.index, going_on: false, hands: titles, detail: `Run ${run.index} of ${ready.plan.runs.length} waits for hands: ${titles.join('; ')}.` });
     return null;
   }
 
+  /** Why the output may still be on; null when it is off, or when a person has to see to it. */
+  private async switchOff(): Promise<string | null> {
+    try {
+      this.outputOff = await this.use.world.outputOff();
+      return null;
+    } catch (error) {
+      return error instanceof Error ? error.message : String(error);
+    }
+  }
+
+  /** Everybody out of reach, and a person has said so; only then is the output on again. */
+  private async handsOff(): Promise<Halt | null> {
+    const { operator, world, ready, stopping } = this.use;
+    if ((await operator.clear({ simulated: ready.rig.link.kind === 'twin', output_off: this.outputOff }, stopping)) === 'stop') return STOPPED;
+    await world.outputOn();
+    this.outputOff = false;
+    return null;
+  }
+
   private async hands(step: HandsStep, run: PlannedRun): Promise<Halt | null> {
     const { operator, ready, folder, world } = this.use;
-    const done = await operator.hands(requestFor(step, run, ready), this.use.stopping);
+    const done = await operator.hands({ ...requestFor(step, run, ready), output_off: this.outputOff }, this.use.stopping);
     if (done === 'stop') return STOPPED;
     const note = { condition: step.condition, to: step.to, checklist: step.checklist, ...done };
     folder.remark('operator', run.index, note);
@@ -194,6 +216,7 @@ export class Changeover {
     const value = run.conditions.find((c) => c.name === step.condition)?.value ?? null;
     if (step.condition === PROPELLER) await this.setPropeller(step.to === 'on');
     else if (step.condition === SUPPLY && value !== null) await this.setSupply(value);
+    else if (step.condition === MOUNTING && value !== null) await world.remount(value);
     else world.follow(step.condition, value);
     this.changed(run, { [step.condition]: step.to }, [step.condition]);
     return null;
@@ -226,8 +249,8 @@ export class Changeover {
   private async setParameter(name: string, text: string, value: number | null): Promise<void> {
     const { world } = this.use;
     if (name === PROPELLER) await this.setPropeller(text === 'on');
-    else if (name === MOUNTING) await world.remount();
     else if (value === null) throw new Error(`${name} = ${text} is no number`);
+    else if (name === MOUNTING) await world.remount(value);
     else world.setParameter(name, value);
   }
 

@@ -15,7 +15,12 @@ export interface HandsRequest {
   readonly ask: readonly string[];
   /** This is a simulation: nothing has to be touched. */
   readonly simulated: boolean;
+  /** The supply's output has been switched off; where no program can, a person cuts the power. */
+  readonly output_off: boolean;
 }
+
+/** What a person is told when asked whether the motor may turn. */
+export type ClearRequest = Pick<HandsRequest, 'simulated' | 'output_off'>;
 
 /** What a person says after it; kept in the records of every run that is made so. */
 export interface HandsDone {
@@ -32,7 +37,7 @@ export interface Operator {
   /** Asks for one change. `stop` when the person wants to end instead, or `signal` says that somebody else stopped it. */
   hands(request: HandsRequest, signal: AbortSignal): Promise<HandsDone | 'stop'>;
   /** Everybody out of reach, guard closed, power on again? `stop` when the person wants to end instead. */
-  clear(simulated: boolean, signal: AbortSignal): Promise<'clear' | 'stop'>;
+  clear(request: ClearRequest, signal: AbortSignal): Promise<'clear' | 'stop'>;
 }
 
 /** Nobody is there: standard input is no terminal and no answers were given. */
@@ -44,10 +49,10 @@ export const NOBODY: Operator = {
 
 type HandsStep = Extract<Step, { step: 'hands' }>;
 
-/** A step of the changeover as a request to a person. */
+/** A step of the changeover as a request to a person; whether the output is off is known only when it is asked. */
 export function requestFor(step: HandsStep, run: PlannedRun, ready: ReadyCampaign): HandsRequest {
   const { condition, from, to, title, checklist, ask } = step;
-  return { run: run.index, of: ready.plan.runs.length, condition, from, to, title, checklist, ask, simulated: ready.rig.link.kind === 'twin' };
+  return { run: run.index, of: ready.plan.runs.length, condition, from, to, title, checklist, ask, simulated: ready.rig.link.kind === 'twin', output_off: false };
 }
 
 /** Everything that will be asked for until the campaign's end, if every run is good. */

@@ -45,6 +45,8 @@ export interface FilePlan {
   readonly runs: CampaignPlan['runs'];
   readonly estimate: CampaignPlan['estimate'];
   readonly blocks: readonly { readonly block: number; readonly first: number; readonly last: number }[];
+  /** First and last run of each mounting. */
+  readonly mountings: readonly { readonly mounting: number; readonly first: number; readonly last: number }[];
   /** How waits for cooling are counted; null when nothing is waited for. */
   readonly cooling: { readonly bound_s: number; readonly measured: MeasuredCooling | null } | null;
   readonly free_bytes: number;
@@ -68,19 +70,21 @@ export async function planFile(target: string, options: PlanOptions = {}): Promi
     campaign: ready.campaign.name, single: ready.single, simulated: ready.rig.link.kind === 'twin', rig: ready.rig.name, article: ready.article.name,
     settings: ready.plan.settings.map((s) => ({ id: s.id, text: settingText(s) })),
     protocols: [...ready.protocols.values()].map((p) => plannedProtocol(p, ready)),
-    runs: ready.plan.runs, estimate: ready.plan.estimate, blocks: blocksOf(ready.plan.runs), cooling: coolingOf(ready), free_bytes: freeBytes(records), records,
+    runs: ready.plan.runs, estimate: ready.plan.estimate, blocks: stretchesOf(ready.plan.runs, 'block').map(({ of, ...b }) => ({ block: of, ...b })),
+    mountings: stretchesOf(ready.plan.runs, 'mounting').map(({ of, ...m }) => ({ mounting: of, ...m })), cooling: coolingOf(ready), free_bytes: freeBytes(records), records,
     detect: options.detect === undefined ? null : detect(ready, options.detect, records, options.from),
   };
 }
 
-function blocksOf(runs: readonly PlannedRun[]): FilePlan['blocks'] {
-  const blocks: { block: number; first: number; last: number }[] = [];
+/** First and last run of each block or mounting. */
+function stretchesOf(runs: readonly PlannedRun[], what: 'block' | 'mounting'): { of: number; first: number; last: number }[] {
+  const found: { of: number; first: number; last: number }[] = [];
   for (const run of runs) {
-    const open = blocks.at(-1);
-    if (open?.block === run.block) open.last = run.index;
-    else blocks.push({ block: run.block, first: run.index, last: run.index });
+    const open = found.at(-1);
+    if (open?.of === run[what]) open.last = run.index;
+    else found.push({ of: run[what], first: run.index, last: run.index });
   }
-  return blocks;
+  return found;
 }
 
 function coolingOf({ campaign, cooling }: ReadyCampaign): FilePlan['cooling'] {

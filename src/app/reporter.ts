@@ -18,6 +18,8 @@ export interface RunTitle {
   readonly protocol: string;
   readonly setting: string;
   readonly repeat: number;
+  /** Which mounting, null in a campaign of one. */
+  readonly mounting: number | null;
   readonly simulated: boolean;
 }
 
@@ -34,6 +36,8 @@ export interface RunNews {
 export interface Reporter {
   /** Words for a person about what is going on. */
   note(text: string): void;
+  /** Words that nobody may miss, however quiet it was asked to be. */
+  alarm(text: string): void;
   /** The bench is being made ready for a run: changes, cooling, checks. */
   preparing(title: RunTitle): void;
   runStarted(title: RunTitle): void;

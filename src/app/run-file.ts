@@ -8,7 +8,7 @@ import { onFinishSignal, onStopSignal } from '../host/signals';
 import { steady_ms } from '../host/wall-clock';
 import type { OperatorRequest } from '../sequencer/options';
 import { newestUnfinished, type ReadFolder } from './campaign-files';
-import { CampaignFolder } from './campaign-folder';
+import { CampaignFolder, TRY_SKIPPED } from './campaign-folder';
 import { runCampaign, type CampaignEnd } from './campaign-run';
 import { BadInput } from './errors';
 import { FigureTable, type SettingFigures } from './figures';
@@ -22,6 +22,8 @@ export interface RunOptions extends PrepareOptions {
   /** Parent folder of the campaign's folder; records/ in the bench folder when left out. */
   readonly records?: string;
   readonly resume?: boolean;
+  /** With `resume`: skipped settings are taken back in. */
+  readonly trySkipped?: boolean;
   /** Who is asked for hands; nobody when left out. */
   readonly operator?: OperatorSource;
 }
@@ -47,10 +49,13 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
   const records = options.records ?? join(ready.folder, 'records');
   const operator = options.operator?.(ready) ?? NOBODY;
   checkPrograms(ready);
-  const begun = options.resume === true ? newestUnfinished(records, ready.campaign.name) : null;
+  const { resume = false, trySkipped = false } = options;
+  if (trySkipped && !resume) throw new BadInput(['--try-skipped: skipped settings belong to a campaign that has been begun; accepted: --resume --try-skipped']);
+  const begun = resume ? newestUnfinished(records, ready.campaign.name, trySkipped) : null;
+  if (trySkipped) begun?.ledger.apply(TRY_SKIPPED);
   checkHands(ready, operator, begun);
   checkDisk(ready, records, begun);
-  const folder = openFolder(ready, records, options.resume ?? false);
+  const folder = openFolder(ready, records, resume, trySkipped);
   const world = openWorld(ready);
   const requests = new Subject<OperatorRequest>();
   const unlisten = [
@@ -70,9 +75,19 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
     const end = await runCampaign({ ready, world, folder, requests, reporter, operator, figures: (run, record) => table.take(run, record) });
     return { ...end, campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() };
   } finally {
+    await switchOff(world, reporter);
     world.close();
     folder.close();
     for (const stop of unlisten) stop();
+  }
+}
+
+/** The output is off at the end, however it came: off is a property of the bench, not a last step of a good run. */
+async function switchOff(world: World, reporter: Reporter): Promise<void> {
+  try {
+    await world.outputOff();
+  } catch (error) {
+    reporter.alarm(`THE SUPPLY'S OUTPUT MAY STILL BE ON: ${error instanceof Error ? error.message : String(error)}. Cut the power by hand.`);
   }
 }
 
@@ -80,9 +95,9 @@ function openWorld(ready: ReadyCampaign): World {
   return new TwinWorld({ rig: ready.rig, article: ready.article, channels: ready.channels, breathe, now_ms: steady_ms });
 }
 
-function openFolder(ready: ReadyCampaign, records: string, resume: boolean): CampaignFolder {
+function openFolder(ready: ReadyCampaign, records: string, resume: boolean, trySkipped: boolean): CampaignFolder {
   try {
-    return resume ? CampaignFolder.resume(records, ready) : CampaignFolder.start(records, ready);
+    return resume ? CampaignFolder.resume(records, ready, { trySkipped }) : CampaignFolder.start(records, ready);
   } catch (error) {
     if (error instanceof FolderInUse || error instanceof FileProblem) throw new BadInput([error.message], { cause: error });
     throw error;

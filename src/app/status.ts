@@ -21,6 +21,8 @@ export interface CampaignStatus {
   /** Why it is held, or what it waits for; empty otherwise. */
   readonly why: string;
   readonly of: number;
+  /** In how many mountings everything is run. */
+  readonly mountings: number;
   readonly good: number;
   readonly skipped: number;
   /** Run under way or next; null when complete. */
@@ -54,7 +56,7 @@ export function statusOf(folder: string): CampaignStatus {
   });
   return {
     campaign: frozen.plan.campaign, folder, process: holder, state, why: waiting ?? (next.kind === 'held' && holder === null ? next.why : ''),
-    of: runs.length, good: ledger.goodRuns, skipped: ledger.skippedCount(),
+    of: runs.length, mountings: runs.reduce((most, r) => Math.max(most, r.mounting), 1), good: ledger.goodRuns, skipped: ledger.skippedCount(),
     run: run === null ? null : { ...runs[run - 1], index: run, setting_text: textOf(frozen, runs[run - 1].setting), attempts: ledger.attemptsOf(run) },
     left_s: left.total_s, next_hands: run === null ? null : nextHands(frozen, run, left.excess_s), outcomes,
     last_entry_at: entries.at(-1)?.at ?? null, settings: settings(frozen, ledger, entries), unreadable_lines: unreadable,

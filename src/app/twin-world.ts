@@ -53,6 +53,7 @@ export class TwinWorld implements World {
   private station: Station;
   private supply_V: number;
   private propeller: boolean;
+  private mounted = 1;
   private faultEnds_us: number | null = null;
   private breathed_ms = 0;
 
@@ -164,9 +165,10 @@ export class TwinWorld implements World {
     if (known !== undefined && value !== null) this.sim.setSetting(known, value);
   }
 
-  async remount(): Promise<void> {
+  async remount(mounting: number): Promise<void> {
+    if (mounting < this.mounted) throw new RangeError(`mounting ${mounting} is gone: the simulated article has been mounted ${this.mounted} times`);
     await this.standstill();
-    this.sim.remount();
+    for (; this.mounted < mounting; this.mounted++) this.sim.remount();
   }
 
   async clearTrip(why: string): Promise<readonly string[]> {

@@ -38,7 +38,11 @@ export interface World {
   setParameter(name: string, value: number): void;
   /** A person or a program says that it has changed something. A simulated rig that has such a setting follows; a real one has it already. */
   follow(name: string, value: number | null): void;
-  remount(): Promise<void>;
+  /**
+   * The article is taken off and put on again, for mounting number `mounting` (the first is 1). What a mounting changes on the
+   * simulated rig follows from its number, so a campaign taken up again finds it as it was; on a real bench a person has done it.
+   */
+  remount(mounting: number): Promise<void>;
   /** A deliberate act after a trip. Resolves to the reasons why the latch stays; empty when it is clear. */
   clearTrip(why: string): Promise<readonly string[]>;
   close(): void;

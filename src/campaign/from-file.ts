@@ -4,7 +4,7 @@ import type { CampaignFile } from '../model/files/campaign';
 import { levelKey, type Factor as FileFactor, type Point as FilePoint } from '../model/files/campaign-factors';
 import type { Rig } from '../model/files/rig';
 import type { Factor, Level, Point } from './design';
-import { PROPELLER, SUPPLY, type PlanInput, type ProtocolUse } from './plan-input';
+import { MOUNTING, PROPELLER, SUPPLY, type PlanInput, type ProtocolUse } from './plan-input';
 import { own } from './text';
 
 /**
@@ -23,7 +23,7 @@ export function planInput(
   const onTwin = rig.link.kind === 'twin';
   const between = campaign.between_runs;
   return {
-    campaign: campaign.name, factors, protocols, repeats: campaign.repeats, mountings: 1, visits: 1,
+    campaign: campaign.name, factors, protocols, repeats: campaign.repeats, mountings: campaign.order.mountings, visits: 1,
     design: plan.kind === 'points' ? { kind: 'points', points: plan.points.map(point) }
       : plan.kind === 'full' ? { kind: 'full' }
         : { kind: 'one-at-a-time', baseline: Object.fromEntries(factors.map((f) => [f.name, baseline[f.name] ?? f.levels[0].text])) },
@@ -31,7 +31,7 @@ export function planInput(
     nominal_V: article.nominal_voltage_V,
     by: { propeller: onTwin ? 'rig' : 'operator', supply: supplyBy(rig.supply.kind), mounting: onTwin ? 'rig' : 'operator' },
     times: {
-      rig_s: 0, supply_s: rig.supply.settle_s, command_s: 2, operator_s: 300, remount_s: 900,
+      rig_s: 0, supply_s: rig.supply.settle_s, command_s: 2, operator_s: 300, remount_s: onTwin ? 0 : campaign.order.mounting_takes_s,
       between_s: cool_s + between.rest_s + 2 * between.zero_s + (between.start_check?.for_s ?? 0),
     },
     inPlace: inPlace(campaign, rig, article),
@@ -65,6 +65,7 @@ function pointOf(factors: CampaignFile['factors'], point: FilePoint): Point {
 /** What a person would have to change is as the files say it is now; everything else is set anew at the first run. */
 function inPlace(campaign: CampaignFile, rig: Pick<Rig, 'supply'>, article: Pick<Article, 'propeller' | 'esc'>): Record<string, string> {
   const out: Record<string, string> = { [PROPELLER]: article.propeller.mounted ? 'on' : 'off' };
+  if (campaign.order.mountings > 1) out[MOUNTING] = '1';
   if (rig.supply.kind === 'manual') out[SUPPLY] = `${rig.supply.voltage_V} V`;
   for (const [name, factor] of Object.entries(campaign.factors)) {
     const now = own(article.esc.settings, name);

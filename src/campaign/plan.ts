@@ -75,6 +75,8 @@ export interface CampaignPlan {
   readonly campaign: string;
   readonly seed: number;
   readonly settings: readonly Setting[];
+  /** In how many mountings everything is run. */
+  readonly mountings: number;
   readonly runs: readonly PlannedRun[];
   readonly estimate: Estimate;
 }
@@ -96,7 +98,7 @@ export function planCampaign(input: PlanInput): CampaignPlan {
   });
   const baselines = new Baselines(input, costly);
   const runs = walk(input, order, (o) => (o.cell === null ? baselines.under(o) : pairs[o.cell]));
-  return { campaign: input.campaign, seed: input.seed, settings, runs, estimate: estimate(runs) };
+  return { campaign: input.campaign, seed: input.seed, settings, mountings: input.mountings, runs, estimate: estimate(runs) };
 }
 
 interface Pair {

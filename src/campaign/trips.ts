@@ -1,6 +1,6 @@
 // What follows a run that did not end well: stop unless the campaign file says otherwise, and some things stop whatever it says.
 import type { Outcome } from '../model/events';
-import type { TripCode } from '../model/trip';
+import { FINAL_TRIPS, type TripCode } from '../model/trip';
 
 /** The campaign file's `on_trip`; a code that is not listed stops the campaign. */
 export interface TripPolicy {
@@ -31,9 +31,6 @@ export interface Decision {
 /** So many different runs tripping on one code stop the campaign whatever is listed. */
 export const SAME_TRIP_STOPS_AT = 3;
 
-/** The record, the link or the program itself failed: another run would be no better. */
-const FINAL: readonly TripCode[] = ['CANNOT_RECORD', 'LINK_LOST', 'HOST_FAULT'];
-
 /**
  * Decides after a run. Stop is the rule; a trip may be retried once or its setting skipped where the campaign file
  * lists its code (listed under both: first retried, then skipped). A stop that a person asked for (stopped, finished
@@ -55,8 +52,8 @@ export function decideAfter(ended: Ended, policy: TripPolicy, history: TripHisto
 function afterTrip(ended: Ended, policy: TripPolicy, history: TripHistory): Decision {
   const { run, trip } = ended;
   if (trip === undefined) return { what: 'stop', why: `Run ${run} tripped without a code.` };
-  if (FINAL.includes(trip)) return { what: 'stop', why: `Run ${run} tripped on ${trip}; from that no campaign goes on by itself.` };
   if (trip === 'STOP_INPUT') return { what: 'stop', why: `A person pressed the stop input in run ${run}; nothing goes on until a person resumes.` };
+  if (FINAL_TRIPS.includes(trip)) return { what: 'stop', why: `Run ${run} tripped on ${trip}; from that no campaign goes on by itself.` };
   const runs = history.runsTrippedOn(trip);
   if (runs >= SAME_TRIP_STOPS_AT) return { what: 'stop', why: `${runs} different runs tripped on ${trip}; the ${ordinal(runs)} was run ${run}. That is no accident of one run: look at the bench.` };
   const retry = policy.retry_once.includes(trip);

@@ -1,6 +1,6 @@
 // The person at the terminal: checklist, questions, photo, notes. Esc or Ctrl-C at any question ends the campaign safely.
 import { confirm, isCancel, log, multiselect, note, text } from '@clack/prompts';
-import type { HandsDone, HandsRequest, Operator } from '../app/operator';
+import type { ClearRequest, HandsDone, HandsRequest, Operator } from '../app/operator';
 import type { TerminalReporter } from './reporter';
 import { simulatedBadge } from './text';
 
@@ -24,7 +24,7 @@ export function terminalOperator(reporter: TerminalReporter, photoProblem: (path
   async function hands(request: HandsRequest, signal: AbortSignal): Promise<HandsDone | 'stop'> {
     const io = { ...terminal, signal };
     const badge = request.simulated ? `${simulatedBadge()} nothing has to be touched\n` : '';
-    note(`${badge}${request.title}\nThe motor was measured still. Keep the power off while hands are near.`, `Hands needed before run ${request.run} of ${request.of}`, io);
+    note(`${badge}${request.title}\nThe motor was measured still. ${request.output_off ? "The supply's output is off and stays off while you are asked here; a battery or a capacitor beside it may still hold charge." : 'Keep the power off while hands are near.'}`, `Hands needed before run ${request.run} of ${request.of}`, io);
     for (let ticked: number[] = []; ;) {
       const done = await multiselect({ initialValues: ticked, message: 'Tick every step when it is done (space ticks, a ticks all, enter goes on)', options: request.checklist.map((label, i) => ({ value: i, label })), required: false, ...io });
       if (isCancel(done)) return 'stop';
@@ -45,14 +45,14 @@ export function terminalOperator(reporter: TerminalReporter, photoProblem: (path
     return { answers, photo: photo.trim() === '' ? null : photo.trim(), notes: notes.trim() };
   }
 
-  async function clear(simulated: boolean, signal: AbortSignal): Promise<'clear' | 'stop'> {
+  async function clear({ simulated, output_off }: ClearRequest, signal: AbortSignal): Promise<'clear' | 'stop'> {
     const io = { ...terminal, signal };
     for (;;) {
-      const yes = await confirm({ message: `${simulated ? 'SIMULATED: ' : ''}Hands out, tools away, guard closed, power on. May the motor turn?`, active: 'yes', inactive: 'not yet', initialValue: false, ...io });
+      const yes = await confirm({ message: `${simulated ? 'SIMULATED: ' : ''}Hands out, tools away, guard closed${output_off ? '. The output comes on now' : ', power on'}. May the motor turn?`, active: 'yes', inactive: 'not yet', initialValue: false, ...io });
       if (isCancel(yes)) return 'stop';
       if (yes) return 'clear';
     }
   }
 
-  return { lacks: () => [], hands: (request, signal) => paused(() => hands(request, signal)), clear: (simulated, signal) => paused(() => clear(simulated, signal)) };
+  return { lacks: () => [], hands: (request, signal) => paused(() => hands(request, signal)), clear: (request, signal) => paused(() => clear(request, signal)) };
 }

@@ -21,10 +21,11 @@ export function renderPlan(plan: FilePlan, options: PlanTextOptions): string {
   const { estimate } = plan;
   const out: string[] = [
     `${colours.bold(plan.campaign)} on rig ${plan.rig}, article ${plan.article} ${plan.simulated ? simulatedBadge() : ''}`.trimEnd(),
-    `${count(estimate.runs, 'run')}: ${count(plan.settings.length, 'setting')} × ${count(plan.protocols.length, 'protocol')}, ${count(estimate.blocks, 'block')}`,
+    `${count(estimate.runs, 'run')}: ${count(plan.settings.length, 'setting')} × ${count(plan.protocols.length, 'protocol')}${plan.mountings.length > 1 ? ` × ${count(plan.mountings.length, 'mounting')}` : ''}, ${count(estimate.blocks, 'block')}`,
     ...timeLines(plan),
     `Disk about ${size(estimate.disk_bytes)} of ${size(plan.free_bytes)} free, in ${plan.records}`,
   ];
+  if (plan.mountings.length > 1) out.push(`Mountings: ${plan.mountings.map((m) => `${m.mounting}: runs ${m.first}–${m.last}`).join(' · ')}${plan.simulated ? '; the simulated rig re-mounts by itself' : ''}`);
   if (plan.blocks.length > 1) out.push(`Blocks: ${plan.blocks.map((b) => `${b.block}: runs ${b.first}${b.last > b.first ? `–${b.last}` : ''}`).slice(0, FEW).join(' · ')}${plan.blocks.length > FEW ? ` · … ${plan.blocks.length - FEW} more` : ''}`);
   for (const stretch of estimate.stretches) {
     const hands = stretch.hands.map((h) => `${h.name.replaceAll('_', ' ')} ${h.to}`).join(', ');

@@ -43,6 +43,10 @@ export class TerminalReporter implements Reporter {
     this.line(text);
   }
 
+  alarm(text: string): void {
+    this.always(text);
+  }
+
   preparing(title: RunTitle): void {
     this.title = title;
     this.playing = { label: 'making ready', ordinal: 0, of: 0, left_s: 0 };
@@ -84,7 +88,7 @@ export class TerminalReporter implements Reporter {
     const { title, outcome } = news;
     const mark = outcome.outcome === 'done' ? colours.green('done') : colours.red(outcome.outcome);
     const desyncs = outcome.desyncs > 0 ? `, ${outcome.desyncs} desync${outcome.desyncs === 1 ? '' : 's'}` : '';
-    const line = `${place(title)} ${title.protocol}, ${title.setting}, repeat ${title.repeat}: ${mark}${desyncs}${news.figures === '' ? '' : ` · ${news.figures}`}`;
+    const line = `${place(title)} ${title.protocol}, ${title.setting}, ${title.mounting === null ? '' : `mounting ${title.mounting}, `}repeat ${title.repeat}: ${mark}${desyncs}${news.figures === '' ? '' : ` · ${news.figures}`}`;
     if (outcome.outcome === 'done') this.line(line);
     else {
       this.always(line);

@@ -12,7 +12,7 @@ export function renderStatus(s: CampaignStatus): string {
   ];
   if (s.run !== null) {
     out.push(
-      `Run ${s.run.index}: ${s.run.label}, ${s.run.setting_text}, repeat ${s.run.repeat}, block ${s.run.block}${s.run.attempts > 1 ? `, attempt ${s.run.attempts}` : ''}`,
+      `Run ${s.run.index}: ${s.run.label}, ${s.run.setting_text}, ${s.mountings > 1 ? `mounting ${s.run.mounting} of ${s.mountings}, ` : ''}repeat ${s.run.repeat}, block ${s.run.block}${s.run.attempts > 1 ? `, attempt ${s.run.attempts}` : ''}`,
       `Bench time left about ${duration(s.left_s)}; ${handsLine(s)}`,
     );
   }

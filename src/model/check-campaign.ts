@@ -7,6 +7,7 @@ import { Findings } from './findings';
 import type { Setting } from './fields';
 import type { Loaded } from './load';
 import { nearest, type Path, type Problem } from './problem';
+import { FINAL_TRIPS } from './trip';
 
 /** What the rest of the program knows and a campaign may name; null where it is not known. */
 export interface CampaignContext {
@@ -19,9 +20,6 @@ export interface CampaignContext {
   readonly rigSettings: readonly string[] | null;
 }
 
-/** Trips that no campaign may go on from by itself. */
-const FINAL_TRIPS = ['STOP_INPUT', 'CANNOT_RECORD', 'LINK_LOST', 'HOST_FAULT'] as const;
-
 export function checkCampaign(loaded: Loaded<CampaignFile>, context: CampaignContext): Problem[] {
   const campaign = loaded.usable;
   if (campaign === null) return [];
@@ -29,6 +27,7 @@ export function checkCampaign(loaded: Loaded<CampaignFile>, context: CampaignCon
   for (const [name, factor] of Object.entries(campaign.factors)) checkFactor(name, factor, found, context);
   checkPoints(campaign, found);
   checkBaseline(campaign, found);
+  checkMountings(campaign, found, context.rig);
   campaign.protocols.forEach((use, i) => {
     known(use.protocol, context.protocols, ['protocols', i], 'protocol', found);
   });
@@ -106,12 +105,21 @@ function checkBaseline(campaign: CampaignFile, found: Findings): void {
   }
 }
 
+/** What re-mounting does can only be told from several mountings, or from an earlier study. */
+function checkMountings(campaign: CampaignFile, found: Findings, rigFile: Loaded<Rig> | null): void {
+  if (campaign.choice?.estimand !== 'over-mountings' || campaign.order.mountings > 1) return;
+  const rig = rigFile?.usable;
+  if (rigFile === null || rig === null || rig === undefined || rig.remount !== null) return;
+  found.add({
+    at: ['choice', 'estimand'], with: [['order', 'mountings']], message: `nothing tells what re-mounting changes: there is one mounting, and ${rigFile.file} has no remount study`,
+    accepted: 'order: { mountings: 3 } or more, or remount: in the rig file',
+  }, [[rigFile, ['remount']]]);
+}
+
 function checkTrips(campaign: CampaignFile, found: Findings): void {
-  const { retry_once } = campaign.on_trip;
   for (const key of ['retry_once', 'skip_setting'] as const) {
     campaign.on_trip[key].forEach((code, i) => {
-      if ((FINAL_TRIPS as readonly string[]).includes(code)) found.add({ at: ['on_trip', key, i], message: `nothing goes on by itself after ${code}`, accepted: 'a trip of a limit' });
-      if (key === 'skip_setting' && retry_once.includes(code)) found.add({ at: ['on_trip', key, i], with: [['on_trip', 'retry_once', retry_once.indexOf(code)]], message: `${code} also stands under retry_once`, accepted: 'each code in one of the two lists' });
+      if (FINAL_TRIPS.includes(code)) found.add({ at: ['on_trip', key, i], message: `nothing goes on by itself after ${code}`, accepted: 'a trip of a limit' });
       if (campaign.on_trip[key].indexOf(code) !== i) found.add({ at: ['on_trip', key, i], message: `${code} stands twice`, accepted: 'each code once' });
     });
   }

@@ -8,6 +8,9 @@ export const TRIP_CODES = [
 ] as const;
 export type TripCode = (typeof TRIP_CODES)[number];
 
+/** Trips that no campaign goes on from by itself: a person's own stop, and failures of the record, the link or the program. */
+export const FINAL_TRIPS: readonly TripCode[] = ['STOP_INPUT', 'CANNOT_RECORD', 'LINK_LOST', 'HOST_FAULT'];
+
 export interface Trip {
   readonly code: TripCode;
   /** Which layer found it first. */

@@ -55,6 +55,7 @@ export function listening(): Words {
 
 export interface SessionOptions {
   readonly resume?: boolean;
+  readonly trySkipped?: boolean;
   readonly operator?: Operator;
   readonly words?: Words;
   readonly openJournal?: (path: string) => JournalFile;
@@ -67,7 +68,7 @@ export interface SessionOptions {
 /** One session of a campaign, in process. The folder is given back however it ends, as the system does for a dead process. */
 export async function session(bench: Bench, options: SessionOptions = {}): Promise<CampaignEnd> {
   const ready = prepareCampaign(bench.file);
-  const how = options.openJournal === undefined ? {} : { openJournal: options.openJournal };
+  const how = { ...(options.openJournal === undefined ? {} : { openJournal: options.openJournal }), trySkipped: options.trySkipped ?? false };
   const folder = options.resume === true ? CampaignFolder.resume(bench.records, ready, how) : CampaignFolder.start(bench.records, ready, how);
   const world = options.world?.(ready) ?? twin(ready);
   const requests = new Subject<OperatorRequest>();
@@ -156,7 +157,10 @@ export class PretendedWorld implements World {
   follow(name: string, value: number | null): void {
     if (value !== null) this.set[name] = value;
   }
-  remount = (): Promise<void> => Promise.resolve();
+  remount(mounting: number): Promise<void> {
+    this.set.mounting = mounting;
+    return Promise.resolve();
+  }
   clearTrip = (): Promise<readonly string[]> => Promise.resolve([]);
   close(): void {
     // Nothing is open.

@@ -65,6 +65,15 @@ describe('a trip', () => {
     expect(end).toMatchObject({ good: 4, skipped: 2, stopped: null });
   });
 
+  test('that left a setting out does not keep it out for ever: a person takes it back in, and its runs are made then', async () => {
+    const { bench } = await run('{ skip_setting: [SENSOR_IMPOSSIBLE] }', (n) => (n === 2 ? OPEN : null));
+    expect(await session(bench, { resume: true, trySkipped: true })).toMatchObject({ good: 6, skipped: 0, stopped: null });
+    expect(foldersIn(bench)).toHaveLength(1);
+    expect(short(foldersIn(bench)[0]).slice(6)).toEqual(['resume by person', 'try-skipped by person', '2.2 done', '5.1 done']);
+    await expect(session(bench, { resume: true, trySkipped: true })).rejects.toThrow(/--try-skipped: no setting is skipped/);
+    expect(foldersIn(bench)).toHaveLength(1);
+  });
+
   test('of one code in three different runs stops, although it is listed', async () => {
     const { end, story } = await run('{ retry_once: [SENSOR_IMPOSSIBLE] }', (n) => ([1, 3, 5].includes(n) ? OPEN : null));
     expect(story).toEqual(['1.1 SENSOR_IMPOSSIBLE', 'retry by tool', '1.2 done', '2.1 SENSOR_IMPOSSIBLE', 'retry by tool', '2.2 done', '3.1 SENSOR_IMPOSSIBLE', 'stop by tool']);

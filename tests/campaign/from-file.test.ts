@@ -37,6 +37,16 @@ describe('the demo campaign', () => {
 });
 
 describe('designs and factors', () => {
+  test('in two mountings a person takes the motor off and on once, for as long as the file says; the twin does it itself', () => {
+    const twice = campaign('repeats: 1\norder: { mountings: 2, mounting_takes: 10 min }');
+    const byHand = planCampaign(planInput(twice, rig('serial', 'scpi' as 'twin'), article(), uses.slice(1)));
+    expect(byHand.estimate.stretches.map((s) => s.hands.map((h) => `${h.name} ${h.from} to ${h.to}`))).toEqual([[], ['mounting_number 1 to 2']]);
+    expect(byHand.estimate.hands_s).toBe(600);
+    const alone = planCampaign(planInput(twice, rig('twin', 'twin'), article(), uses.slice(1)));
+    expect([alone.mountings, alone.estimate.hands_s, alone.estimate.runs]).toEqual([2, 0, 72]);
+    expect(alone.estimate.total_s).toBeCloseTo(byHand.estimate.total_s - 600, 6);
+  });
+
   test('listed points find their levels however they are written', () => {
     const input = planInput(campaign('order: { plan: { kind: points, points: [{ switching_frequency: 22000 Hz, timing_advance: 8 deg }, { switching_frequency: 88 kHz, timing_advance: 0 deg }] }, shuffle: none }\nrepeats: 1'), rig('twin', 'twin'), article(), uses);
     expect(planCampaign(input).settings.map((s) => s.id)).toEqual(['switching_frequency-22kHz_timing_advance-8deg', 'switching_frequency-88kHz_timing_advance-0deg']);

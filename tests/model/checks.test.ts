@@ -211,10 +211,17 @@ describe('a campaign', () => {
     ['an unknown metric', [['fall_time: 20 ms, desyncs', 'fal_time: 20 ms, desyncs']], 'campaign.yaml:24:36 margins.fal_time: fal_time is no metric known here; did you mean fall_time?; accepted: full_throttle_rpm | fall_time | desyncs | hover_power'],
     ['an unknown objective', [['least: hover_power', 'least: hoverpower']], 'campaign.yaml:26:16 choice.objective.least: hoverpower is no metric known here; did you mean hover_power?; accepted: full_throttle_rpm | fall_time | desyncs | hover_power'],
     ['going on after the stop input', [['retry_once: []', 'retry_once: [STOP_INPUT]']], 'campaign.yaml:23:40 on_trip.retry_once.0: nothing goes on by itself after STOP_INPUT; accepted: a trip of a limit'],
-    ['a trip in both lists', [['retry_once: [], skip_setting: []', 'retry_once: [THRUST], skip_setting: [THRUST]']], 'campaign.yaml:23:64 on_trip.skip_setting.0: THRUST also stands under retry_once; accepted: each code in one of the two lists'],
+    ['a trip twice in a list', [['retry_once: []', 'retry_once: [THRUST, THRUST]']], 'campaign.yaml:23:48 on_trip.retry_once.1: THRUST stands twice; accepted: each code once'],
+    ['an average over mountings of which there is one', [['  craft: craft.yaml', '  craft: craft.yaml\n  estimand: over-mountings']], 'campaign.yaml:32:13 choice.estimand: nothing tells what re-mounting changes: there is one mounting, and rig.yaml has no remount study; accepted: order: { mountings: 3 } or more, or remount: in the rig file'],
     ['cooling that ends too warm to arm', [['motor_temperature: 35 °C, within', 'motor_temperature: 46 °C, within']], 'campaign.yaml:22:50 between_runs.cool_until.motor_temperature: cooling ends at 46 °C, but rig.yaml arms only below 45 °C; accepted: at most 45 °C'],
   ])('%s', (_, edits, text) => {
     expect(found(...edits)).toContain(text);
+  });
+  test.each<[string, Edit[]]>([
+    ['a trip that is first retried, then skipped', [['retry_once: [], skip_setting: []', 'retry_once: [THRUST], skip_setting: [THRUST]']]],
+    ['an average over two mountings', [['  seed: 7', '  seed: 7\n  mountings: 2'], ['  craft: craft.yaml', '  craft: craft.yaml\n  estimand: over-mountings']]],
+  ])('%s is fine', (_, edits) => {
+    expect(found(...edits)).toEqual([]);
   });
 });
 

@@ -19,11 +19,13 @@ export const runCommand: CommandModule = {
       (y) => benchOptions(y.positional('file', { type: 'string', demandOption: true, describe: 'Campaign or protocol file, or the name of a built-in protocol' }))
         .option('records', { type: 'string', requiresArg: true, describe: 'Parent folder of the records; records/ in the bench folder when left out' })
         .option('resume', { type: 'boolean', default: false, describe: 'Go on with the newest unfinished folder of this campaign' })
+        .option('try-skipped', { type: 'boolean', default: false, describe: 'With --resume: take skipped settings back in' })
         .option('answers', { type: 'string', requiresArg: true, describe: 'File of answers to what a person would be asked, for runs without one' })
         .option('yes', { type: 'boolean', default: false, describe: 'Do not ask before starting' })
         .option('quiet', { type: 'boolean', default: false, describe: 'No live line, no line per run' })
         .option('json', { type: 'boolean', default: false, describe: 'Machine-readable summary on standard output' })
         .example('$0 run campaigns/scout-settings.yaml', 'the whole campaign')
+        .example('$0 run campaigns/scout-settings.yaml --resume', 'goes on where it was interrupted')
         .example('$0 run campaigns/motor-swap.yaml --answers answers.yaml', 'what a person would be asked is answered beforehand')
         .example('$0 run response --set "steps=40"', 'one built-in protocol')
         .epilogue('Ctrl-C stops the motor now; Ctrl-\\ finishes the segment being played first.'),
@@ -33,7 +35,7 @@ export const runCommand: CommandModule = {
           if (args.answers !== undefined) return answersFrom(args.answers, ready);
           return atTerminal() ? terminalOperator(reporter, (photo) => photoProblem(ready.folder, photo)) : NOBODY;
         };
-        const options = { ...prepareOptions(args), resume: args.resume, operator, ...(args.records === undefined ? {} : { records: args.records }) };
+        const options = { ...prepareOptions(args), resume: args.resume, trySkipped: args.trySkipped, operator, ...(args.records === undefined ? {} : { records: args.records }) };
         const summary = await runFile(args.file, options, reporter);
         // Everything is written and the motor is still: a late Ctrl-C may not take the figures and the exit code away.
         process.on('SIGINT', () => undefined);

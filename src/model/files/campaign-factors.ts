@@ -67,7 +67,11 @@ export const orderSchema = object('Which combinations, in which order', {
   shuffle: noted(z.enum(['blocks', 'all', 'none']).meta({ description: 'Shuffled inside blocks of what is hard to change, all through, or as listed' }), 'blocks | all | none').prefault('blocks'),
   baseline: pointSchema.optional(),
   baseline_every: count('A run of the baseline after this many runs, to see drift; 0 = none', 0, 10_000, 10).prefault(0),
-}).transform((v) => ({ plan: v.plan, seed: v.seed, shuffle: v.shuffle, baseline: orNull<Point>(v.baseline), baseline_every: v.baseline_every }));
+  mountings: count('In how many mountings everything is run: the article is taken off the stand and put on again between them', 1, 100, 3).prefault(1),
+  mounting_takes: quantity('time', { about: 'How long a person needs to take the article off and put it on again', example: '15 min', min: '0 s', max: '24 h' }).prefault('15 min'),
+}).transform((v) => ({
+  plan: v.plan, seed: v.seed, shuffle: v.shuffle, baseline: orNull<Point>(v.baseline), baseline_every: v.baseline_every, mountings: v.mountings, mounting_takes_s: v.mounting_takes,
+}));
 
 /** The same level, however it was written: `22 kHz` and `22000 Hz` are one. */
 export function levelKey(level: Setting): string {
