@@ -16,9 +16,11 @@ const COMMANDS: Readonly<Record<string, () => Promise<CommandModule>>> = {
   export: async () => (await import('./commands/export')).exportCommand,
   analyze: async () => (await import('./commands/analyze')).analyzeCommand,
   report: async () => (await import('./commands/report')).reportCommand,
+  compare: async () => (await import('./commands/compare')).compareCommand,
   recover: async () => (await import('./commands/recover')).recoverCommand,
   schema: async () => (await import('./commands/schema')).schemaCommand,
   rig: async () => (await import('./commands/rig')).rigCommand,
+  twin: async () => (await import('./commands/twin')).twinCommand,
 };
 
 /** Runs the command line `argv` (without node and script) and returns the exit code. */
