@@ -16,7 +16,6 @@ interface Row<K extends FileKind> {
 const row = <K extends FileKind>(r: Row<K>): Row<K> => r;
 
 const ROWS = [
-  row({ kind: 'rig', asks: (r) => when(r.link.kind === 'serial', ['link', 'kind']), sentence: 'boards on a serial port cannot be driven yet', instead: 'kind: twin' }),
   row({ kind: 'rig', asks: (r) => when(r.link.kind === 'firmata', ['link', 'kind']), sentence: 'Firmata boards cannot be driven yet', instead: 'kind: twin' }),
   row({ kind: 'rig', asks: (r) => when(r.supply.kind === 'scpi', ['supply', 'kind']), sentence: 'laboratory supplies cannot be programmed yet', instead: 'kind: twin | manual' }),
   row({ kind: 'rig', asks: (r) => when(r.check_mass !== null, ['check_mass']), sentence: 'check masses are not asked for yet', instead: 'no check_mass' }),

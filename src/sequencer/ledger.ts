@@ -52,6 +52,11 @@ export class Ledger {
     return { from, to: step.state, by };
   }
 
+  /** The run has tripped. */
+  get tripped(): boolean {
+    return this.trips.length > 0;
+  }
+
   /** Remembers why a run that has not ended yet is about to end. */
   because(reason: string): void {
     if (this.state !== 'confirming' && this.state !== 'ended') this.reasons.add(reason);

@@ -38,7 +38,9 @@ export class Run {
       ...marks.flatMap((label) => this.record(() => this.ports.log.event({ type: 'mark', tick_us: event.tick_us, label }))),
     ];
     this.ledger.note(event);
-    return event.type === 'segment-started' ? [...meaningOf(event), ...faults] : [...faults, ...meaningOf(event)];
+    // Between a trip of the station and the board's hearing of it, the board may start another segment: recorded, and no news.
+    if (event.type === 'segment-started') return this.ledger.tripped ? faults : [...meaningOf(event), ...faults];
+    return [...faults, ...meaningOf(event)];
   }
 
   /** Records a block, and answers the protocol when the part it asked about has passed. */

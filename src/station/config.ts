@@ -27,6 +27,8 @@ export interface StationConfig {
   /** Serial number of the board, or null (default) for any. */
   readonly uid?: number | null;
   readonly patience?: Patience;
+  /** Silence of an armed board after which the link counts as lost, s. Default: the rig's host_silence, as the board's deadman. */
+  readonly linkSilence_s?: number;
   /** Sends bytes to the board, at once. */
   readonly send: (bytes: Uint8Array) => void;
   /** Receives judged rows, in order. */

@@ -24,8 +24,11 @@ export class Liveness {
   private lost = false;
   private stalled = false;
 
-  /** `silence_us`: the rig's host_silence, for the board and for this process alike. */
-  constructor(private readonly silence_us: number) {}
+  /** `silence_us`: the rig's host_silence, for pauses of this process; `link_us`: silence of an armed board that is too long. */
+  constructor(
+    private readonly silence_us: number,
+    private readonly link_us = silence_us,
+  ) {}
 
   get now_us(): number {
     return this.host_us;
@@ -65,7 +68,7 @@ export class Liveness {
     const changes = [...this.beats(armed, pause_us)];
     const silent_us = now_us - this.heard_us;
     // A pause of this process is no silence of the board: what came meanwhile is read next.
-    const most_us = (armed ? this.silence_us : RESTING_SILENCE_US) + pause_us;
+    const most_us = (armed ? this.link_us : RESTING_SILENCE_US) + pause_us;
     const lost = connected && silent_us > most_us;
     if (lost !== this.lost) {
       this.lost = lost;

@@ -2,7 +2,7 @@
 import { ClockFit } from '../link/clock-fit';
 import { CommandChannel } from '../link/command-channel';
 import type { LinkError } from '../link/errors';
-import type { BoardMessage } from '../link/messages';
+import type { BoardMessage, Identity } from '../link/messages';
 import { Session } from '../link/session';
 import type { BenchEvent, LinkHealth } from '../model/events';
 import { BOARD_STATES } from '../model/sample';
@@ -58,7 +58,8 @@ export class Station {
       message: (message) => this.message(message),
     });
     this.batch = new Batcher(this.intake.rows, config.onBlock);
-    this.live = new Liveness(this.plan.rig.limits.host_silence_s * 1e6);
+    const { host_silence_s } = this.plan.rig.limits;
+    this.live = new Liveness(host_silence_s * 1e6, (config.linkSilence_s ?? host_silence_s) * 1e6);
     this.run = new RunControl(this.plan, config.facts, { commands: this.commands, session: this.session, supervision: this.supervision, tell, renew: () => this.repeat() });
   }
 
@@ -197,6 +198,11 @@ export class Station {
   /** Latest possible value of a channel in SI, NaN before the first: for the live line. */
   latest(channel: number): number {
     return this.judge.row.at_us[channel] < 0 ? NaN : this.judge.row.si[channel];
+  }
+
+  /** Who answered the handshake; null before it is complete. */
+  get identity(): Identity | null {
+    return this.session.facts?.identity ?? null;
   }
 
   health(): LinkHealth {

@@ -27,12 +27,12 @@ export class TwinBoard {
    * @param rig the rig file: its channels are declared over the wire in its order
    * @param physical index of each declared channel in the simulated rig's rows
    */
-  constructor(private readonly sim: SimulatedRig, rig: Rig, physical: readonly number[], uid: number) {
+  constructor(private readonly sim: SimulatedRig, rig: Rig, physical: readonly number[], uid: number, resetCause = POWER_ON) {
     this.core = instantiateCore();
     this.tick_us = rig.tick_us;
     this.physical = physical;
     this.periods = rig.channels.map((channel) => channel.kind === 'speed');
-    this.core.init(rig.tick_us, uid, POWER_ON);
+    this.core.init(rig.tick_us, uid, resetCause);
     rig.channels.forEach((channel, id) => {
       const [mantissa, exponent] = scaled(channel.gain);
       const taken = this.core.declareChannel(id, KIND_ON_WIRE[channel.kind], mantissa, exponent, channel.zero, channel.period_us);
@@ -48,6 +48,21 @@ export class TwinBoard {
   /** Bytes from the station, as if they arrived now. */
   receive(bytes: Uint8Array): void {
     this.core.receive(bytes);
+  }
+
+  /** STATE_* of the wire. */
+  get state(): number {
+    return this.core.getState();
+  }
+
+  /** TRIP_* of the wire: why it is tripped. */
+  get cause(): number {
+    return this.core.getCause();
+  }
+
+  /** Raw throttle as it goes to the ESC, 0..10000. */
+  get throttle(): number {
+    return this.core.getThrottle();
   }
 
   /** The emergency-stop input of the board. */

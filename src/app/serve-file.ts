@@ -1,0 +1,75 @@
+// `twin serve`: loads a bench, opens the port, plays the simulated rig until somebody stops it.
+import { pace } from '../host/pace';
+import { openSerialPort } from '../host/serial-port';
+import { PortError } from '../host/port-error';
+import { onStopSignal } from '../host/signals';
+import { linesIn } from '../host/lines-in';
+import { sharedClock_us } from '../host/guard/shared-clock';
+import { join, workingFolder } from '../host/files';
+import { benchFolderOf, loadBench, refuse } from './bench-folder';
+import { BadInput } from './errors';
+import { checkServed, TwinServer, type TwinHappening } from './twin-serve';
+
+export interface ServeOptions {
+  readonly port: string;
+  /** Bench folder; found from the working folder when left out. */
+  readonly bench?: string;
+  /** Rig file, when it is not rig.yaml of the bench. */
+  readonly rig?: string;
+  /** Simulated bench to stand behind the port; that of the rig file, else `scout`. */
+  readonly twin?: string;
+  readonly seed?: number;
+  /** Symbols per second; a pseudo-terminal does not care. */
+  readonly baud?: number;
+  readonly tell: (happening: TwinHappening) => void;
+  /** Lines that somebody types are what hands do at the bench. */
+  readonly hands: boolean;
+}
+
+const STEP_MS = 1;
+/** Bytes kept while nobody reads: about a second of the fastest rows. */
+const KEEP_BYTES = 300_000;
+const USUAL_TWIN = 'scout';
+
+/**
+ * Plays the simulated rig behind the port until a signal comes (or `until` resolves).
+ * @throws BadInput with every problem of the files, or what is wrong with the port
+ */
+export async function serveTwin(options: ServeOptions, until?: Promise<void>): Promise<void> {
+  const folder = options.bench ?? benchFolderOf(workingFolder());
+  const bench = loadBench(folder, [], options.rig ?? join(folder, 'rig.yaml'));
+  refuse(bench.problems);
+  const rig = bench.rig.value;
+  const article = bench.article.value;
+  if (rig === null || article === null) throw new BadInput([`${folder}: rig and article are needed`]);
+  const twin = options.twin ?? (rig.link.kind === 'twin' ? rig.link.twin : USUAL_TWIN);
+  const seed = options.seed ?? (rig.link.kind === 'twin' ? rig.link.seed : 1);
+  checkServed(rig, article, twin, seed);
+  const baud = options.baud ?? (rig.link.kind === 'twin' ? 921_600 : rig.link.baud);
+  const server = new TwinServer({
+    rig, article, twin, seed, now_us: sharedClock_us, tell: options.tell,
+    open: (listener) => openSerialPort({ port: options.port, usb: null, baud, keep_bytes: KEEP_BYTES }, listener),
+  });
+  try {
+    await server.start();
+  } catch (error) {
+    if (!(error instanceof PortError)) throw error;
+    throw new BadInput([portAdvice(error, options.port)], { cause: error });
+  }
+  const stopPace = pace(STEP_MS, () => { server.step(); });
+  const stopLines = options.hands ? linesIn((line) => { server.hands(line); }) : () => undefined;
+  let unlisten: () => void = () => undefined;
+  const signal = new Promise<void>((resolve) => { unlisten = onStopSignal(() => { resolve(); }); });
+  await Promise.race([signal, ...(until === undefined ? [] : [until])]);
+  unlisten();
+  stopLines();
+  stopPace();
+  await server.close();
+}
+
+/** A port that is not there is, here, mostly a pair of pseudo-terminals that nobody has made. */
+function portAdvice(error: PortError, port: string): string {
+  if (error.code !== 'MISSING') return error.message;
+  return `${port}: there is no such port. A pair of pseudo-terminals does for a cable (Debian: apt install socat):\n  socat pty,raw,echo=0,link=${port} pty,raw,echo=0,link=${port}.board\nThen serve on ${port}.board, and name ${port} in the rig file.`;
+}
+

@@ -1,0 +1,37 @@
+// The guard as a process: the main process forks it, it owns the port. It does nothing but what guard.ts says: no reports, no
+// compression, no files.
+import type { RigLink } from '../../model/files/rig';
+import type { OpenBoard } from '../board-port';
+import { PortError } from '../port-error';
+import { openSerialPort } from '../serial-port';
+import { Guard } from './guard';
+import type { FromGuard, ToGuard } from './messages';
+import { sharedClock_us } from './shared-clock';
+
+/** The station looks at the time so often: silence of the board is told from rest by it. */
+const TICK_MS = 5;
+
+function openBoard(link: RigLink): OpenBoard {
+  switch (link.kind) {
+    case 'serial': return (listener) => openSerialPort(link, listener);
+    case 'firmata':
+    case 'twin': throw new PortError('REFUSED', `A link of kind ${link.kind} has no guard process.`);
+  }
+}
+
+function post(message: FromGuard): void {
+  // A main process that has gone hears nothing; `disconnect` says so.
+  if (process.connected) process.send?.(message, undefined, undefined, () => undefined);
+}
+
+const guard = new Guard({ openBoard, post, now_us: sharedClock_us, left: () => process.exit(0) });
+process.on('message', (message) => guard.take(message as ToGuard));
+process.on('disconnect', () => guard.leave('The main process is gone.'));
+for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP'] as const) process.on(signal, () => guard.leave(`The guard was told to end (${signal}).`));
+// A fault here must not leave a motor turning: it is stopped, then this process ends; the board's own deadman comes after it.
+process.on('uncaughtException', (error) => {
+  process.stderr.write(`The guard process failed: ${error.stack ?? error.message}\n`);
+  guard.leave('The guard process failed.');
+});
+setInterval(() => guard.tick(), TICK_MS);
+post({ type: 'ready' });
