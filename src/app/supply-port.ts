@@ -4,8 +4,8 @@
 export interface SupplyReading {
   readonly voltage_V: number;
   readonly current_A: number;
-  /** The supply says that it holds the current, not the voltage. Null when it does not say. */
-  readonly limiting: boolean | null;
+  /** It holds the current, not the voltage: as the supply says, else as its meters show. */
+  readonly limiting: boolean;
 }
 
 /**

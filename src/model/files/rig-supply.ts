@@ -24,6 +24,11 @@ const serial = object('Over a serial port', {
   baud: count('Symbols per second', 300, 4_000_000, 9600).prefault(9600),
 });
 
+const simulated = object('The simulated instrument beside the simulated rig, over TCP inside this computer', { kind: z.literal('twin') });
+
+/** Word in place of a question that an instrument does not understand. */
+const UNASKED = 'none';
+
 /** Commands of an instrument; `{}` stands for the number. The defaults are the SCPI-1999 ones. */
 const commands = object('Commands that differ from SCPI-1999; {} stands for the number', {
   select: text('Selects the output', 'INST:NSEL {}').optional(),
@@ -36,11 +41,23 @@ const commands = object('Commands that differ from SCPI-1999; {} stands for the 
   read_current: text('Measures the current', 'MEAS:CURR?').prefault('MEAS:CURR?'),
   error: text('Reads the error queue', 'SYST:ERR?').prefault('SYST:ERR?'),
   identity: text('Asks who it is', '*IDN?').prefault('*IDN?'),
-}).transform((v) => ({ ...v, select: orNull(v.select) }));
+  confirm_voltage: text('Asks which voltage is set; none where it cannot tell', 'VOLT?').prefault('VOLT?'),
+  confirm_current_limit: text('Asks which current limit is set; none where it cannot tell', 'CURR?').prefault('CURR?'),
+  confirm_over_voltage: text('Asks which over-voltage protection is set; none where it cannot tell', 'VOLT:PROT?').prefault('VOLT:PROT?'),
+  confirm_output: text('Asks whether the output is on; none where it cannot tell', 'OUTP?').prefault('OUTP?'),
+  read_limiting: text('Asks whether it holds the current: bit 0 of the answer, as in STATus:QUEStionable; its meters tell when left out', 'STAT:QUES:COND?').optional(),
+}).transform((v) => ({
+  ...v, select: orNull(v.select), read_limiting: orNull(v.read_limiting), confirm_voltage: unlessUnasked(v.confirm_voltage),
+  confirm_current_limit: unlessUnasked(v.confirm_current_limit), confirm_over_voltage: unlessUnasked(v.confirm_over_voltage), confirm_output: unlessUnasked(v.confirm_output),
+}));
+
+function unlessUnasked(command: string): string | null {
+  return command === UNASKED ? null : command;
+}
 
 const scpi = object('A programmable laboratory supply (IEEE 488.2, SCPI-1999)', {
   kind: z.literal('scpi'),
-  connection: noted(z.discriminatedUnion('kind', [tcp, serial]).meta({ description: 'How the supply is reached' }), 'kind: tcp | serial'),
+  connection: noted(z.discriminatedUnion('kind', [tcp, serial, simulated]).meta({ description: 'How the supply is reached' }), 'kind: tcp | serial | twin'),
   output: count('Which of its outputs', 1, 16, 1).prefault(1),
   voltage,
   current_limit,
@@ -48,12 +65,16 @@ const scpi = object('A programmable laboratory supply (IEEE 488.2, SCPI-1999)', 
   range: voltageRange,
   settle,
   tolerance: quantity('ratio', { about: 'How far the read-back may lie from what was set', example: '1 %', above: '0 %', max: '20 %' }).prefault('1 %'),
+  answer_within: quantity('time', { about: 'How long it may take to answer', example: '1 s', min: '50 ms', max: '30 s' }).prefault('1 s'),
   identity: text('Beginning of the answer to *IDN? that is accepted', 'BENCHWORKS,PS').optional(),
   commands: commands.prefault({}),
 }).transform((v) => ({
   kind: v.kind, connection: v.connection, output: v.output, voltage_V: v.voltage, current_limit_A: v.current_limit, over_voltage_V: orNull(v.over_voltage),
-  range_V: v.range, settle_s: v.settle, tolerance: v.tolerance, identity: orNull(v.identity), commands: v.commands,
+  range_V: v.range, settle_s: v.settle, tolerance: v.tolerance, answer_within_s: v.answer_within, identity: orNull(v.identity), commands: v.commands,
 }));
+
+/** The part of a rig file about a programmable supply. */
+export type ScpiSupplyFile = z.output<typeof scpi>;
 
 /** `supply:` */
 export const supplySchema = noted(z.discriminatedUnion('kind', [twin, manual, scpi]).meta({ description: 'What feeds the drivetrain' }), 'kind: twin | manual | scpi');

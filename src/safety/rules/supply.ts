@@ -2,11 +2,8 @@
 import type { ClosestApproach } from '../../model/trip';
 import { show, showTime, type Channel, type Row } from '../row';
 import { badOf, freshIn } from '../../model/limits';
+import { showsLimiting } from '../../model/supply-limiting';
 import { Window, type Finding, type Rule } from '../rule';
-
-/** At its current limit a supply lets go of the voltage: current this near to the limit, voltage this far below what was set. */
-const NEAR_LIMIT = 0.97;
-const LET_GO = 0.95;
 
 export class SupplyLimitingRule implements Rule {
   readonly bit: number;
@@ -28,7 +25,7 @@ export class SupplyLimitingRule implements Rule {
   }
 
   step(row: Row): boolean {
-    this.window.push(row.si[this.current.id] >= NEAR_LIMIT * this.limit_A && row.si[this.voltage.id] < LET_GO * this.set_V);
+    this.window.push(showsLimiting(row.si[this.current.id], row.si[this.voltage.id], this.limit_A, this.set_V));
     return (this.broken = this.window.hits >= this.bad);
   }
 
