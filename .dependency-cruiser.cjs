@@ -7,7 +7,7 @@ const TABLE = {
   link: { may: ['units', 'model', 'wire'], packages: [] },
   protocols: { may: ['units', 'model'], packages: [] },
   record: { may: ['units', 'model'], packages: ['@mcap/core', '@foxglove/wasm-zstd', '@foxglove/crc', 'hyparquet-writer'] },
-  analysis: { may: ['units', 'model'], packages: ['@stdlib/.*', 'lib-r-math.js', 'ml-.*', 'fili'] },
+  analysis: { may: ['units', 'model'], packages: ['@stdlib/.*', 'ml-.*', 'fili'] },
   safety: { may: ['units', 'model'], packages: ['rxjs'] },
   station: { may: ['units', 'model', 'wire', 'link', 'safety'], packages: [] },
   sequencer: { may: ['units', 'model'], packages: ['rxjs'] },

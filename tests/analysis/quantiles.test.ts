@@ -34,6 +34,13 @@ describe('against SciPy 1.17.1', () => {
       expect(Math.abs(studentizedRangeUpperP(q, groups, dof) - (1 - p))).toBeLessThan(1e-6);
     }
   });
+  test('the studentized range equals high-precision integrals to 1e-8 (SciPy, studentized_range_mpmath_ref.json)', () => {
+    const cases: [number, number, number, number][] = [
+      [0.1, 3, 3, 0.0027502772229359594], [0.1, 3, 120, 0.002752755744313648], [1, 3, 3, 0.22331624289542043], [1, 20, 3, 0.000092267674885784],
+      [4, 3, 3, 0.8711786295203324], [4, 10, 3, 0.6164875232404174], [4, 20, 100, 0.6466699776044968], [10, 20, 3, 0.9312318042339768], [10, 3, 3, 0.9881335633712994],
+    ];
+    for (const [q, groups, dof, below] of cases) expect(Math.abs(1 - studentizedRangeUpperP(q, groups, dof) - below)).toBeLessThan(1e-8);
+  });
   test('Dunnett quantiles agree with direct quadrature (SciPy 1.17.1, quad over the normal and chi densities)', () => {
     expect(dunnettQuantile(0.95, [5, 5], 5, 10)).toBeCloseTo(2.56833887585, 7);
     expect(dunnettQuantile(0.95, [5, 5, 5], 5, 20)).toBeCloseTo(2.54034960997, 7);
@@ -44,6 +51,26 @@ describe('against SciPy 1.17.1', () => {
 test('Dunnett quantiles round to the two-sided 5 % table of Dunnett, Biometrics 20 (1964) 482 (from memory)', () => {
   const table: [number, number, number][] = [[2, 10, 2.57], [3, 10, 2.76], [2, 20, 2.38], [3, 20, 2.54], [2, Infinity, 2.21], [3, Infinity, 2.35], [2, 5, 3.03]];
   for (const [k, dof, d] of table) expect(dunnettQuantile(0.95, new Array<number>(k).fill(6), 6, dof)).toBeCloseTo(d, 2);
+});
+
+test('studentized ranges round to the printed tables', () => {
+  // NIST/SEMATECH e-Handbook of Statistical Methods, 7.4.7.1: q at 5 %, 5 groups and 10 degrees of freedom is 4.65.
+  expect(studentizedRangeQuantile(0.95, 5, 10)).toBeCloseTo(4.65, 2);
+  // Harter, Annals of Mathematical Statistics 31 (1960) 1122, upper 5 and 1 % points (from memory).
+  const table: [number, number, number, number][] = [
+    [0.95, 2, Infinity, 2.77], [0.95, 3, Infinity, 3.31], [0.95, 10, Infinity, 4.47], [0.95, 3, 10, 3.88], [0.95, 4, 20, 3.96], [0.95, 20, 120, 5.13], [0.95, 10, 5, 6.99],
+    [0.99, 3, 10, 5.27], [0.99, 4, 20, 5.02], [0.99, 2, Infinity, 3.64],
+  ];
+  for (const [p, groups, dof, q] of table) expect(Number(studentizedRangeQuantile(p, groups, dof).toFixed(2)), `${p} ${groups} ${dof}`).toBe(q);
+});
+
+test('a range of two is √2 times Student t, at any degrees of freedom', () => {
+  for (const dof of [2, 3.7, 9, 44, 1000]) expect(studentizedRangeQuantile(0.95, 2, dof)).toBeCloseTo(Math.SQRT2 * coverageFactor(0.95, dof), 6);
+});
+
+test('noncentral t is the normal where the spread is known, and mirrors itself when both signs turn', () => {
+  expect(noncentralTCdf(1.3, Infinity, 0.4)).toBeCloseTo(normalCdf(0.9), 12);
+  for (const dof of [3, 12, 80]) for (const [t, ncp] of [[2.2, 1.5], [12, 9], [-1, 2]]) expect(noncentralTCdf(t, dof, ncp)).toBeCloseTo(1 - noncentralTCdf(-t, dof, -ncp), 9);
 });
 
 test('one Dunnett comparison is Student t; more comparisons need a wider factor, but less than Bonferroni', () => {

@@ -1,6 +1,6 @@
 /**
  * Quantiles and probabilities of the reference distributions, typed and guarded.
- * t, F, chi-squared and normal come from stdlib; the studentized range and the noncentral t from lib-r-math.js.
+ * t, F, chi-squared and normal come from stdlib; the studentized range and the noncentral t from their integrals.
  */
 import chi2Cdf from '@stdlib/stats-base-dists-chisquare-cdf';
 import chi2Inverse from '@stdlib/stats-base-dists-chisquare-quantile';
@@ -10,8 +10,9 @@ import normalCdfRaw from '@stdlib/stats-base-dists-normal-cdf';
 import normalInverse from '@stdlib/stats-base-dists-normal-quantile';
 import tCdfRaw from '@stdlib/stats-base-dists-t-cdf';
 import tInverse from '@stdlib/stats-base-dists-t-quantile';
-import { pt, ptukey, qtukey } from 'lib-r-math.js';
 import { requireDof, requireProbability } from './check';
+import { overSpread } from './spread';
+import { rangeQuantile, rangeUpperP } from './studentized-range';
 
 /** Above this many degrees of freedom t and normal differ by less than 1e-8 of the quantile: the normal one is used. */
 const NORMAL_FROM_DOF = 1e8;
@@ -79,8 +80,7 @@ const rangeQuantiles = new Map<string, number>();
 
 /**
  * Quantile of the studentized range: of the range of `groups` normal means over an independent sd with `dof`
- * degrees of freedom. Good to about six digits. A call costs some 5 ms, so results are remembered
- * (the function stays pure: same arguments, same answer).
+ * degrees of freedom. Results are remembered (the function stays pure: same arguments, same answer).
  */
 export function studentizedRangeQuantile(p: number, groups: number, dof: number): number {
   requireProbability(p, 'probability');
@@ -88,7 +88,7 @@ export function studentizedRangeQuantile(p: number, groups: number, dof: number)
   const key = `${p}/${groups}/${dof}`;
   let q = rangeQuantiles.get(key);
   if (q === undefined) {
-    q = qtukey(p, groups, dof);
+    q = rangeQuantile(p, groups, dof);
     if (rangeQuantiles.size > 20_000) rangeQuantiles.clear();
     rangeQuantiles.set(key, q);
   }
@@ -98,7 +98,7 @@ export function studentizedRangeQuantile(p: number, groups: number, dof: number)
 /** Probability of a studentized range of at least q. */
 export function studentizedRangeUpperP(q: number, groups: number, dof: number): number {
   requireRange(groups, dof);
-  return q <= 0 ? 1 : Math.min(1, Math.max(0, ptukey(q, groups, dof, 1, false)));
+  return q <= 0 ? 1 : rangeUpperP(q, groups, dof);
 }
 
 function requireRange(groups: number, dof: number): void {
@@ -106,9 +106,11 @@ function requireRange(groups: number, dof: number): void {
   if (!(dof >= 2)) throw new RangeError(`a studentized range needs 2 or more degrees of freedom, got ${dof}`);
 }
 
-/** Distribution function of the noncentral t with noncentrality `ncp`. */
+/**
+ * Distribution function of the noncentral t with noncentrality `ncp`: T = (Z + ncp)/s with s = χ_ν/√ν, so that
+ * P(T ≤ t) is the average of Φ(t·s − ncp) over s (Johnson & Welch, Biometrika 31 (1940) 362).
+ */
 export function noncentralTCdf(t: number, dof: number, ncp: number): number {
   requireDof(dof);
-  if (Math.abs(ncp) > 37) return normalCdf(t - ncp); // beyond the range of the series, where the tail is 0 or 1 to 15 digits
-  return pt(t, dof, ncp);
+  return Math.min(1, Math.max(0, overSpread(dof, (s) => normalCdf(t * s - ncp), 1 + Math.ceil(Math.abs(t) / 4))));
 }
