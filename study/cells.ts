@@ -1,0 +1,101 @@
+/** What the study plays: two simulated drives on three rigs, one base setting and three beside it, short forms of every protocol. */
+import type { Setting } from '../src/campaign';
+import { Rng } from '../src/twin/physics';
+
+export const ARTICLES = ['scout', 'tiny'] as const;
+export type ArticleName = (typeof ARTICLES)[number];
+/** Rigs by how noisy their sensors are: noise × 0.3, 1 and 5; 0.1, 1 and 10 % of the telemetry frames lost. */
+export const RIGS = ['quiet', 'default', 'hostile'] as const;
+export type RigName = (typeof RIGS)[number];
+export type Cell = { readonly article: ArticleName; readonly rig: RigName };
+
+/** Word of the rig file for each rig. */
+export const NOISE_OF: Readonly<Record<RigName, string>> = { quiet: 'quiet', default: 'usual', hostile: 'harsh' };
+
+export const REPEATS = 5;
+/** A soak takes a minute of bench time, so it has three repeats. */
+const SOAKS = 3;
+
+/**
+ * Settings: `base`; `same`, which differs in nothing that acts (headroom 190 instead of 200 %: from 100 % on it limits nothing);
+ * `switching`, at twice the switching frequency; `timing`, at half the advance.
+ */
+export const SETTINGS = ['base', 'same', 'switching', 'timing'] as const;
+export type SettingName = (typeof SETTINGS)[number];
+
+type Levels = { readonly switching_frequency: number; readonly timing_advance: number; readonly spool_up_headroom: number };
+const BASE: Readonly<Record<ArticleName, Levels>> = {
+  scout: { switching_frequency: 44_000, timing_advance: 16, spool_up_headroom: 2 },
+  tiny: { switching_frequency: 48_000, timing_advance: 15, spool_up_headroom: 2 },
+};
+
+/** ESC settings in force at a setting. */
+export function levelsOf(article: ArticleName, setting: SettingName): Levels {
+  const base = BASE[article];
+  switch (setting) {
+    case 'base': return base;
+    case 'same': return { ...base, spool_up_headroom: 1.9 };
+    case 'switching': return { ...base, switching_frequency: 2 * base.switching_frequency };
+    case 'timing': return { ...base, timing_advance: base.timing_advance / 2 };
+  }
+}
+
+/** A setting as a campaign's plan has it. */
+export const planned = (setting: SettingName): Setting => ({ id: setting, levels: { setting: { kind: 'word', text: setting } } }) as unknown as Setting;
+
+/** The campaign file: short forms that still give every metric. Everything not written here is the protocol's default. */
+export function campaignText(article: ArticleName): string {
+  const tiny = article === 'tiny';
+  return `spoolbench: 1
+campaign: coverage
+rig: rig.yaml
+article: article.yaml
+protocols:
+  - kv: { supply: ${tiny ? '2 V' : '3 V'} }
+  - thrust-curve
+  - response: { dwell: ${tiny ? '300 ms' : '300 ms'} }
+  - efficiency-hold: { current: ${tiny ? '1 A' : '1.4 A'} }
+  - spin-up: { starts: 12, rest: 1 s, run: 50 ms, fall: 50 ms, within: 150 ms }
+  - soak: { power: ${tiny ? '3 W' : '12 W'}, hold: 60 s, cool: 1 s }
+repeats: 5
+between_runs: { rest: 1 s, zero: 1 s, cool_until: { motor_temperature: ${tiny ? '27 °C' : '35 °C'}, within: 5 min } }
+`;
+}
+
+/** Case temperature below which a run may begin, °C, and the longest wait, s. */
+export const COOL_BELOW_degC: Readonly<Record<ArticleName, number>> = { scout: 35, tiny: 27 };
+export const COOL_WITHIN_S = 300;
+export const REST_S = 1;
+
+export type PlayedAt = { readonly label: string; readonly setting: SettingName; readonly repeat: number };
+
+const AT: Readonly<Record<SettingName, readonly string[]>> = {
+  base: ['kv', 'thrust-curve', 'response', 'efficiency-hold', 'spin-up', 'soak'],
+  same: ['thrust-curve', 'response'],
+  switching: ['thrust-curve', 'response'],
+  timing: ['response'],
+};
+
+/**
+ * Every run in its order: blocks of one repeat of everything, each shuffled, then the soaks, which leave the motor warm. The
+ * order decides how warm a run begins; were it not shuffled, settings would differ by it.
+ */
+export function schedule(seed: number): PlayedAt[] {
+  const rng = new Rng(seed, ORDER_STREAM);
+  const pairs = SETTINGS.flatMap((setting) => AT[setting].map((label) => ({ setting, label })));
+  const block = (repeat: number): PlayedAt[] => shuffled(pairs.filter((p) => p.label !== 'soak').map((p) => ({ ...p, repeat })), rng);
+  const soaks = Array.from({ length: SOAKS }, (_, r): PlayedAt => ({ label: 'soak', setting: 'base', repeat: r + 1 }));
+  return [...Array.from({ length: REPEATS }, (_, r) => block(r + 1)).flat(), ...soaks];
+}
+
+/** A stream of the seed that the simulated rig does not use. */
+const ORDER_STREAM = 900;
+
+function shuffled<T>(items: readonly T[], rng: Rng): T[] {
+  const out = [...items];
+  for (let i = out.length - 1; i > 0; i--) {
+    const j = Math.floor(rng.uniform() * (i + 1));
+    [out[i], out[j]] = [out[j], out[i]];
+  }
+  return out;
+}

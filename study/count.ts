@@ -1,0 +1,97 @@
+/** From one line a seed to coverage: how often the interval held the truth. */
+import { METRIC_NAMES, metricFact } from '../src/analysis/metrics/catalogue';
+import type { SeedLine, Told } from './seed';
+import { inMounting, type Linear, type Truths } from './truth/truth';
+
+/** One figure of the study. */
+export type Covered = {
+  readonly metric: string;
+  /** Seeds with an interval, and how many of those held the truth. */
+  readonly n: number;
+  readonly held: number;
+  /** Mean of value − truth, and its standard deviation over seeds, both over the mean standard uncertainty claimed. */
+  readonly bias: number;
+  readonly spread: number;
+  /** Mean half-width over the truth. */
+  readonly width: number;
+  /** Seeds with a value but no interval, or with none at all. */
+  readonly without: number;
+  /** The interval has no width: exact by definition. */
+  readonly exact: boolean;
+};
+
+/** Counts that have no fixed truth in the simulated rig: the mean over all seeds stands for it. */
+const BY_MEAN = ['desyncs'];
+
+/** Truth of a metric at the base setting, or of its difference there; null where the study knows none. */
+function truthOf(truths: Truths, line: SeedLine, metric: string, setting: string): number | null {
+  const at = (name: string): number | null => { const t: Linear | undefined = truths[setting]?.[name]; return t === undefined ? null : inMounting(t, line.thrustFactor, line.torqueFactor); };
+  if (metric !== 'power_at_equal_speed_W') return at(metric);
+  // Along the steady curve of the setting, from its own hover speed to the speed at which shipped analysis read it.
+  const [power, speed, exponent] = [at('power_at_hover_W'), at('speed_at_hover_rpm'), at('power_exponent')];
+  return power === null || speed === null || exponent === null || line.reference_rpm === null ? null : power * (line.reference_rpm / speed) ** exponent;
+}
+
+/** Coverage of every metric at the base setting. */
+export function coverage(lines: readonly SeedLine[], truths: Truths): Covered[] {
+  return METRIC_NAMES.flatMap((metric): Covered[] => {
+    const told = lines.flatMap((line) => { const t = line.values[metric]; return t === undefined ? [] : [{ line, t }]; });
+    if (told.length === 0) return [];
+    const mean = BY_MEAN.includes(metric) ? told.reduce((s, { t }) => s + (t.value ?? 0), 0) / told.length : null;
+    return [counted(metric, told.map(({ line, t }) => ({ t, truth: mean ?? truthOf(truths, line, metric, 'base') })))];
+  });
+}
+
+/** Coverage of the difference to another setting, metric by metric. */
+export function contrastCoverage(lines: readonly SeedLine[], truths: Truths, setting: string): Covered[] {
+  return METRIC_NAMES.flatMap((metric): Covered[] => {
+    if (metricFact(metric).name === 'desyncs') return [];
+    const told = lines.flatMap((line) => {
+      const t = line.contrasts[setting]?.[metric];
+      const [a, b] = [truthOf(truths, line, metric, 'base'), truthOf(truths, line, metric, setting)];
+      return t === undefined || a === null || b === null ? [] : [{ t, truth: b - a }];
+    });
+    return told.length === 0 ? [] : [counted(metric, told)];
+  });
+}
+
+function counted(metric: string, all: readonly { readonly t: Told; readonly truth: number | null }[]): Covered {
+  const good = all.flatMap(({ t, truth }) => (truth === null || t.value === null || t.lower === null || t.upper === null || t.u === null ? [] : [{ value: t.value, lower: t.lower, upper: t.upper, u: t.u, truth }]));
+  const n = good.length;
+  const mean = (f: (g: (typeof good)[number]) => number): number => (n === 0 ? NaN : good.reduce((s, g) => s + f(g), 0) / n);
+  const u = mean((g) => g.u);
+  const off = mean((g) => g.value - g.truth);
+  return {
+    metric, n, held: good.filter((g) => g.lower <= g.truth && g.truth <= g.upper).length, without: all.length - n, exact: n > 0 && good.every((g) => g.upper === g.lower),
+    bias: off / u, spread: Math.sqrt(mean((g) => (g.value - g.truth - off) ** 2)) / u, width: mean((g) => (g.upper - g.lower) / 2 / Math.abs(g.truth)),
+  };
+}
+
+/** How often a verdict was given, over the seeds that gave one. */
+export type Claimed = { readonly what: string; readonly metric: string; readonly n: number; readonly claims: number };
+
+const SETTLED = ['better', 'worse', 'different'];
+
+/** A against A: every metric that the two settings share. */
+export const nullClaims = (lines: readonly SeedLine[]): Claimed[] => claims(lines, 'same', 'A against A called different', (v) => SETTLED.includes(v));
+/** Switching frequency does nothing at full throttle, where nothing is switched. */
+export const frequencyClaims = (lines: readonly SeedLine[]): Claimed[] =>
+  claims(lines, 'switching', 'frequency called different', (v) => SETTLED.includes(v)).filter((c) => c.metric === 'full_throttle_rpm');
+/** "No difference beyond the margin" where the true difference is the margin. */
+export const wrongEquivalences = (lines: readonly SeedLine[], truths: Truths): Claimed[] =>
+  claims(lines, 'switching', 'true difference = margin, called the same', (v) => v === 'same').filter((c) => differs(truths, c.metric));
+/** Timing advance called the same on the dynamics, within 5 %. */
+export const timingClaims = (lines: readonly SeedLine[]): Claimed[] =>
+  claims(lines, 'timing', 'timing found equivalent within 5 %', (v) => v === 'same').filter((c) => ['rise_t50_s', 'rise_t80_s', 'fall_t50_s', 'fall_t80_s'].includes(c.metric));
+
+const differs = (truths: Truths, metric: string): boolean => {
+  const [a, b] = [truths.base?.[metric], truths.switching?.[metric]];
+  return a !== undefined && b !== undefined && Math.abs(b.value - a.value) > 1e-6 * Math.abs(a.value);
+};
+
+function claims(lines: readonly SeedLine[], setting: string, what: string, is: (verdict: string) => boolean): Claimed[] {
+  return METRIC_NAMES.flatMap((metric): Claimed[] => {
+    const told = lines.flatMap((l) => { const c = l.contrasts[setting]?.[metric]; return c === undefined || c.verdict === 'none' ? [] : [c]; });
+    return told.length === 0 ? [] : [{ what, metric, n: told.length, claims: told.filter((c) => is(c.verdict)).length }];
+  });
+}

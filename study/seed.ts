@@ -1,0 +1,133 @@
+/** One seed of the study: everything played, everything analysed by the shipped analysis, written as one line. */
+import { analyzeCampaign } from '../src/analysis/campaign/analyze';
+import type { CampaignInput, RunInput } from '../src/analysis/campaign/input';
+import { runMetrics, type RunMetrics } from '../src/analysis/metrics/run-metrics';
+import { cipm2007 } from '../src/analysis/physics/air';
+import type { Margin } from '../src/model/files/campaign-choice';
+import type { Contrast, Results } from '../src/model/results';
+import { Rng, type MapCache, type SimulatedRig } from '../src/twin/physics';
+import type { ReadyCampaign } from '../src/app/prepare';
+import type { ArticleName, SettingName } from './cells';
+import { play, replay, type PlayedRun } from './play';
+import { inMounting, type Truths } from './truth/truth';
+
+/** An interval as results hold it: value, standard uncertainty, degrees of freedom, ends; null where there is none. */
+export type Told = { readonly value: number | null; readonly u: number | null; readonly dof: number | null; readonly lower: number | null; readonly upper: number | null };
+/** A difference with its verdict. */
+export type ToldContrast = Told & { readonly verdict: Contrast['verdict']; readonly p: number | null };
+
+/** What a seed gave. */
+export type SeedLine = {
+  readonly seed: number;
+  readonly thrustFactor: number;
+  readonly torqueFactor: number;
+  /** Speed at which power_at_equal_speed_W was read, rpm. */
+  readonly reference_rpm: number | null;
+  /** Metrics at the base setting. */
+  readonly values: Readonly<Record<string, Told>>;
+  /** Values of the repeats at the base setting. */
+  readonly repeats: Readonly<Record<string, readonly number[]>>;
+  /** Metrics at the other settings less those at the base, each analysed as a campaign of two settings. */
+  readonly contrasts: Readonly<Record<string, Readonly<Record<string, ToldContrast>>>>;
+  /** Runs that did not end well, each with its outcome. */
+  readonly failed: readonly string[];
+  readonly cpu_s: number;
+};
+
+export interface SeedInput {
+  readonly ready: ReadyCampaign;
+  readonly article: ArticleName;
+  readonly folder: string;
+  readonly seed: number;
+  readonly maps: MapCache;
+  readonly truths: Truths;
+  /** Keep the records, or analyse those that were kept. */
+  readonly records: 'drop' | 'keep' | 'kept';
+}
+
+const AIR_STREAM = 901;
+/** Standard uncertainty of the density that shipped analysis assumes of a bench's barometer and thermometer. */
+const U_DENSITY = 0.003;
+const HUMIDITY = 0.4;
+
+/** Air whose density is off the true one as instruments are. */
+function airFor(density: number, ambient_degC: number, seed: number): { temperature_degC: number; pressure_Pa: number; humidity: number } {
+  const wanted = density * (1 + U_DENSITY * new Rng(seed, AIR_STREAM).normal());
+  const state = (pressure_Pa: number) => ({ temperature_degC: ambient_degC, pressure_Pa, humidity: HUMIDITY });
+  const unit = cipm2007(state(100_000)).density_kg_m3;
+  const slope = (cipm2007(state(101_000)).density_kg_m3 - unit) / 1000;
+  return state(100_000 + (wanted - unit) / slope);
+}
+
+/** Plays and analyses a seed. */
+export async function studySeed(input: SeedInput): Promise<SeedLine> {
+  const { ready, article, folder, seed, maps, truths } = input;
+  const began = process.cpuUsage().user;
+  const runs: { run: PlayedRun; metrics: RunMetrics | null }[] = [];
+  const take = (run: PlayedRun): void => { runs.push({ run: { ...run, data: null }, metrics: run.data === null ? null : runMetrics(run.data) }); };
+  const factors = { thrustFactor: NaN, torqueFactor: NaN };
+  const note = (rig: SimulatedRig): void => { factors.thrustFactor = rig.truth.thrustFactor; factors.torqueFactor = rig.truth.torqueFactor; };
+  if (input.records === 'kept') {
+    await play({ ready, article, folder, seed, maps, environment: airFor(1.2, 20, seed), onRig: note, only: () => false }, take);
+    replay(folder, seed, take);
+  } else {
+    // The air is known before the rig is: its density is the same in every rig of an article.
+    const density = article === 'scout' ? 1.19 : 1.2;
+    await play({ ready, article, folder, seed, maps, environment: airFor(density, article === 'scout' ? 26 : 22, seed), onRig: note, keep: input.records === 'keep' }, take);
+  }
+  const truth = (setting: SettingName, name: string): number | null => {
+    const t = truths[setting]?.[name];
+    return t === undefined ? null : inMounting(t, factors.thrustFactor, factors.torqueFactor);
+  };
+  const inputs = runs.map(({ run, metrics }) => runInput(run, metrics));
+  const whole = analyzeCampaign(campaignOf(inputs, ['base', 'same', 'switching', 'timing'], {}));
+  const pair = (other: SettingName, margins: Record<string, Margin>): Record<string, ToldContrast> =>
+    contrastsIn(analyzeCampaign(campaignOf(inputs.filter((r) => r.setting === 'base' || r.setting === other), ['base', other], margins)));
+  const reference = repeatsOf(whole, 'speed_at_hover_rpm');
+  return {
+    seed, ...factors, reference_rpm: reference.length === 0 ? null : reference.reduce((a, b) => a + b, 0) / reference.length,
+    values: Object.fromEntries(whole.metrics.flatMap((m) => m.settings.filter((s) => s.setting === 'base').map((s) => [m.key, told(s.estimate)]))),
+    repeats: Object.fromEntries(whole.metrics.map((m) => [m.key, repeatsOf(whole, m.key)])),
+    contrasts: { same: pair('same', {}), switching: pair('switching', edges(whole, truth)), timing: pair('timing', TIMING_MARGINS) },
+    failed: runs.filter((r) => r.metrics === null).map((r) => `${r.run.id}: ${r.run.why}`),
+    cpu_s: (process.cpuUsage().user - began) / 1e6,
+  };
+}
+
+const repeatsOf = (results: Results, key: string): number[] => results.metrics.find((m) => m.key === key)?.settings.find((s) => s.setting === 'base')?.values.map((v) => v.value) ?? [];
+
+/** Timing advance is expected to leave the dynamics alone (common practice, no published source): within 5 %. */
+const TIMING_MARGINS: Record<string, Margin> = Object.fromEntries(['rise_t80_s', 'fall_t80_s', 'rise_t50_s', 'fall_t50_s'].map((name) => [name, { kind: 'relative', value: 0.05, text: '5 %' }]));
+
+/** Margins as large as the true difference: every "no difference beyond the margin" is then wrong, at the worst place to be. */
+function edges(results: Results, truth: (setting: SettingName, name: string) => number | null): Record<string, Margin> {
+  return Object.fromEntries(results.metrics.flatMap((m): [string, Margin][] => {
+    const [a, b] = [truth('base', m.name), truth('switching', m.name)];
+    if (a === null || b === null || Math.abs(b - a) <= 1e-6 * Math.abs(a)) return [];
+    const dimension = m.shown === 'count' ? null : m.shown;
+    return [[m.key, { kind: 'absolute', value: Math.abs(b - a), dimension, text: 'the true difference' } as Margin]];
+  }));
+}
+
+const told = (e: Results['metrics'][number]['settings'][number]['estimate']): Told => ({ value: e.value, u: e.u, dof: e.dof, lower: e.interval.lower, upper: e.interval.upper });
+
+function contrastsIn(results: Results): Record<string, ToldContrast> {
+  return Object.fromEntries(results.metrics.flatMap((m) => m.contrasts.map((c) => [m.key, {
+    value: c.difference, u: c.u, dof: c.dof, lower: c.interval.lower, upper: c.interval.upper, verdict: c.verdict, p: c.p,
+  }])));
+}
+
+function runInput(run: PlayedRun, metrics: RunMetrics | null): RunInput {
+  return {
+    id: run.id, index: run.index, label: run.label, protocol: run.label, setting: run.setting, repeat: run.repeat, mounting: 1, block: run.repeat, kind: 'cell', file: run.id, sha256: null,
+    metrics, status: metrics === null ? 'left-out' : 'used', reason: metrics === null ? run.why : null,
+  };
+}
+
+function campaignOf(runs: readonly RunInput[], settings: readonly SettingName[], margins: Record<string, Margin>): CampaignInput {
+  return {
+    campaign: 'coverage', confidence: 0.95, factors: [{ name: 'setting', levels: settings, order: settings.map((_, i) => i), specimen: false }],
+    settings: settings.map((s) => ({ id: s, text: s, levels: { setting: s } })), labels: ['kv', 'thrust-curve', 'response', 'efficiency-hold', 'spin-up', 'soak'],
+    runs, foreign: [], baseline: 'base', margins, choice: null, estimand: 'this-mounting', craft: null, remount: null, provenance: {},
+  };
+}

@@ -1,0 +1,74 @@
+/** True values over throttle: steady points at hover, lag and what it leaves. */
+import type { RunData } from '../../src/analysis/run-data';
+import { stretch } from './segments';
+import { steadyNear, type Conditions } from './static';
+import { meanOver, passes, tickAt, type Trace } from './trace';
+
+const LEVELS = 25;
+
+/** Temperatures while the sweep passes a throttle, mean of both ramps. */
+function temperatures(data: RunData, trace: Trace, throttle: number): Pick<Conditions, 'winding_degC' | 'case_degC'> {
+  const at = (role: string): number => {
+    const { from_us, to_us } = stretch(data, role);
+    const a = tickAt(trace, from_us);
+    const b = tickAt(trace, to_us);
+    for (let i = a + 1; i < b; i++) if ((trace.throttle[i - 1] - throttle) * (trace.throttle[i] - throttle) <= 0) return trace.begin_us[i];
+    throw new Error(`${data.record_id}: the ${role} does not pass ${throttle}`);
+  };
+  const times = [at('ramp-up'), at('ramp-down')];
+  const mean = (column: readonly number[]): number => times.reduce((s, t) => s + meanOver(trace, column, t - 50_000, t + 50_000), 0) / times.length;
+  return { winding_degC: mean(trace.winding_degC), case_degC: mean(trace.case_degC) };
+}
+
+/** Steady values where thrust is that of hover. `power_exponent`: by which power of speed electrical power goes there. */
+export function hoverTruth(data: RunData, trace: Trace, rig: Omit<Conditions, 'winding_degC' | 'case_degC'>, hover_N: number): Record<string, number> {
+  const rough = steadyNear({ ...rig, winding_degC: rig.parameters.ambient_degC, case_degC: rig.parameters.ambient_degC }, 'thrust_N', hover_N);
+  const { at, of } = steadyNear({ ...rig, ...temperatures(data, trace, rough.at) }, 'thrust_N', hover_N);
+  const power = of('power_W', at);
+  const speed = of('speed_rpm', at);
+  const d = 0.01;
+  return {
+    power_at_hover_W: power, throttle_at_hover: at, speed_at_hover_rpm: speed, efficacy_at_hover_N_per_W: hover_N / power,
+    power_exponent: Math.log(of('power_W', at + d) / of('power_W', at - d)) / Math.log(of('speed_rpm', at + d) / of('speed_rpm', at - d)),
+  };
+}
+
+type Ramp = { readonly from: number; readonly to: number; readonly throttleAt: (time_us: number) => number };
+
+/** Lag on the ramps, and the largest difference of thrust that it does not explain. */
+export function lagTruth(data: RunData, trace: Trace): Record<string, number> {
+  const ramp = (role: string): Ramp => {
+    const { from_us, to_us } = stretch(data, role);
+    const from = tickAt(trace, from_us);
+    const to = tickAt(trace, to_us);
+    return { from, to, throttleAt: (time) => { const i = Math.min(to - 1, tickAt(trace, time)); return trace.throttle[i]; } };
+  };
+  const up = ramp('ramp-up');
+  const down = ramp('ramp-down');
+  const rate = (trace.throttle[up.to - 1] - trace.throttle[up.from]) / ((trace.begin_us[up.to - 1] - trace.begin_us[up.from]) / 1e6);
+  const lagOf = (column: readonly number[]): number => {
+    const low = Math.max(column[up.from], column[down.to - 1]);
+    const high = Math.min(column[up.to - 1], column[down.from]);
+    const half: number[] = [];
+    for (let k = 0; k < LEVELS; k++) {
+      const level = low + (high - low) * (0.2 + (0.6 * k) / (LEVELS - 1));
+      const a = passes(trace, column, level, true, up.from, up.to);
+      const b = passes(trace, column, level, false, down.from, down.to);
+      if (a !== null && b !== null) half.push((up.throttleAt(a) - down.throttleAt(b)) / 2 / rate);
+    }
+    return half.reduce((s, v) => s + v, 0) / half.length;
+  };
+  const shift = lagOf(trace.thrust_N) * rate;
+  const thrustAt = (r: Ramp, throttle: number): number | null => {
+    for (let i = r.from + 1; i < r.to; i++) if ((trace.throttle[i - 1] - throttle) * (trace.throttle[i] - throttle) <= 0) return trace.thrust_N[i];
+    return null;
+  };
+  let most = 0;
+  for (let x = 0.2; x <= 0.9; x += 0.02) {
+    const a = thrustAt(up, x + shift);
+    const b = thrustAt(down, x - shift);
+    if (a !== null && b !== null) most = Math.max(most, Math.abs(a - b));
+  }
+  // Thrust is CT·ρ·n²·d⁴ in the simulated rig, so its exponent is 2 by construction.
+  return { ramp_lag_s: lagOf(trace.speed_rpm), curve_hysteresis: most / Math.max(...trace.thrust_N.slice(up.from, down.to)), thrust_exponent: 2 };
+}
