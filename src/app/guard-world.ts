@@ -10,6 +10,7 @@ import type { RigLimits } from '../model/files/rig';
 import type { SampleBlock } from '../model/sample';
 import type { Permit } from '../model/trip';
 import type { Bench } from '../sequencer/ports';
+import { USUAL_PATIENCE } from '../station/config';
 import { BadInput } from './errors';
 import { GuardClock } from './guard-clock';
 import type { SupplyPort } from './supply-port';
@@ -38,6 +39,12 @@ export interface GuardWorldInput {
   /** News for a person: which board answered and why it last started. */
   readonly note?: (text: string) => void;
   readonly start?: StartGuard;
+}
+
+/** A command is given up no sooner than the link itself would be. */
+function patienceFor(silence_s: number): typeof USUAL_PATIENCE {
+  const { timeout_us, tries } = USUAL_PATIENCE;
+  return { timeout_us, tries: Math.max(tries, Math.ceil((silence_s * 1e6) / timeout_us) + 1) };
 }
 
 export class GuardWorld implements World {
@@ -309,7 +316,7 @@ export class GuardWorld implements World {
     const silence_s = rig.link.kind === 'serial' ? Math.max(rig.link.silence_s, ROWS_IN_SILENCE / rig.row_rate_Hz) : null;
     return {
       ...(layers === undefined ? {} : { limits: layers.station ?? rig.limits, boardLimits: layers.board ?? rig.limits }),
-      ...(silence_s === null ? {} : { linkSilence_s: silence_s }), ...(uid === undefined ? {} : { uid }),
+      ...(silence_s === null ? {} : { linkSilence_s: silence_s, patience: patienceFor(silence_s) }), ...(uid === undefined ? {} : { uid }),
       rig, article, facts: channels, supply_V: this.supply_V, propeller: this.propeller,
     };
   }

@@ -1,5 +1,6 @@
 // `twin serve`: loads a bench, opens the port, plays the simulated rig until somebody stops it.
 import { pace } from '../host/pace';
+import { askForPriority } from '../host/priority';
 import { openSerialPort } from '../host/serial-port';
 import { PortError } from '../host/port-error';
 import { onStopSignal } from '../host/signals';
@@ -56,6 +57,7 @@ export async function serveTwin(options: ServeOptions, until?: Promise<void>): P
     if (!(error instanceof PortError)) throw error;
     throw new BadInput([portAdvice(error, options.port)], { cause: error });
   }
+  askForPriority();
   const stopPace = pace(STEP_MS, () => { server.step(); });
   const stopLines = options.hands ? linesIn((line) => { server.hands(line); }) : () => undefined;
   let unlisten: () => void = () => undefined;

@@ -3,6 +3,7 @@
 import type { RigLink } from '../../model/files/rig';
 import type { OpenBoard } from '../board-port';
 import { PortError } from '../port-error';
+import { askForPriority } from '../priority';
 import { openSerialPort } from '../serial-port';
 import { Guard } from './guard';
 import type { FromGuard, ToGuard } from './messages';
@@ -33,5 +34,6 @@ process.on('uncaughtException', (error) => {
   process.stderr.write(`The guard process failed: ${error.stack ?? error.message}\n`);
   guard.leave('The guard process failed.');
 });
+askForPriority();
 setInterval(() => guard.tick(), TICK_MS);
 post({ type: 'ready' });

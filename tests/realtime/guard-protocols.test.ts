@@ -1,0 +1,103 @@
+// Goal: every protocol gives the same figures through guard, port and wire as in one process, and a record of the same kind.
+// Method: seven simulated boards in real time behind pseudo-terminals, all at once; the same seeds in process, in virtual time,
+// and from three of those the spread that decides what "the same" is.
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { runMetrics } from '../../src/analysis/metrics/run-metrics';
+import { runDataOf } from '../../src/app/run-data';
+import type { RunRecord } from '../../src/record/reader';
+import { cleanUp, play } from '../app/kit';
+import { cable, connected, endAll, HAS_SOCAT, playOnce, serialBench, Twins, type Ran } from './guard-kit';
+
+/** Constant power for seconds: what `soak` plays, which by itself takes a minute at least. */
+const SHORT_SOAK = `spoolbench: 1
+protocol: short-soak
+segments:
+  - { level: { throttle: 10 %, for: 500 ms, role: start } }
+  - { hold-power: { target: 6 W, for: 5 s, role: hold } }
+  - { rest: { for: 1 s } }
+`;
+
+interface Case {
+  readonly target: string;
+  readonly set: readonly string[];
+  readonly supply_V?: number;
+  readonly propeller?: 'on' | 'off';
+}
+
+const CASES: readonly Case[] = [
+  { target: 'kv', set: [], supply_V: 3, propeller: 'off' },
+  { target: 'thrust-curve', set: ['ramp=3 s', 'low_for=500 ms'] },
+  { target: 'staircase', set: ['levels=4', 'dwell=1 s', 'discard=500 ms'] },
+  { target: 'response', set: ['dwell=250 ms'] },
+  { target: 'efficiency-hold', set: ['current=1.2 A'] },
+  { target: 'spin-up', set: ['starts=4'] },
+  { target: 'protocols/short-soak.yaml', set: [] },
+];
+
+/** Figures about zero: a count, and a share that a hold was off its target. */
+const LEAST: Readonly<Record<string, number>> = { desyncs: 1, hold_correction: 1e-4 };
+
+/** Figures of a record; for a protocol of our own, the means of its last two seconds of drive. */
+function figures(record: RunRecord): Record<string, number> {
+  const data = runDataOf(record);
+  const { metrics } = runMetrics(data);
+  const out: Record<string, number> = {};
+  for (const m of metrics) if (m.value !== null) out[m.name] = m.value;
+  const hold = data.segments.find((s) => s.segment.role === 'hold' && s.segment.kind === 'hold-power');
+  if (hold === undefined) return out;
+  for (const kind of ['current', 'speed'] as const) {
+    const channel = data.channels.find((c) => c.kind === kind);
+    if (channel === undefined) continue;
+    const late = [...channel.value].filter((_, i) => channel.t_s[i] > hold.end_s - 2 && channel.t_s[i] < hold.end_s);
+    out[`mean_${kind}`] = late.reduce((s, x) => s + x, 0) / late.length;
+  }
+  return out;
+}
+
+/** In process, on the same bench file but for the link, with the same seed; repeats differ in noise only by what came before. */
+async function inProcess(c: Case, seed: number): Promise<Record<string, number>> {
+  const volts = c.supply_V ?? 7.6;
+  const played = await play(c.target, {
+    set: c.set, seed, zero_s: 1, files: { 'protocols/short-soak.yaml': SHORT_SOAK },
+    rig: [['voltage: 7.6 V', `voltage: ${volts} V`], ['host_silence: 100 ms', 'host_silence: 400 ms'], ['within: 6 s', 'within: 2 s']],
+    article: [['mounted: on', `mounted: ${c.propeller ?? 'on'}`], ...(volts === 7.6 ? [] : [['nominal_voltage: 7.6 V', `nominal_voltage: ${volts} V`]] as const)],
+  });
+  expect(played.result.outcome).toMatchObject({ outcome: 'done' });
+  return figures(played.record);
+}
+
+describe.skipIf(!HAS_SOCAT)('over a pseudo-terminal, through the guard', () => {
+  const ran = new Map<string, Ran>();
+
+  beforeAll(async () => {
+    const twins = new Twins();
+    const benches = await Promise.all(CASES.map(async (c) => {
+      const { host, board } = await cable();
+      const bench = serialBench({ port: host, ...c, files: { 'protocols/short-soak.yaml': SHORT_SOAK } });
+      await twins.serve(board, bench, c.target);
+      return { target: c.target, bench: await connected(bench, c.target, c.set) };
+    }));
+    await Promise.all(benches.map(async ({ target, bench }) => {
+      ran.set(target, await playOnce(bench, 1));
+      await bench.world.closed();
+    }));
+  }, 120_000);
+  afterAll(() => { endAll(); cleanUp(); });
+
+
+  test.each(CASES)('$target', async (c) => {
+    const { record } = ran.get(c.target)!;
+    expect(record.outcome).toMatchObject({ outcome: 'done', stop_confirmed: true, trip: null });
+    expect(record.end.status).toBe('complete');
+    const real = figures(record);
+    const same = await inProcess(c, 1);
+    const others = [same, await inProcess(c, 1001), await inProcess(c, 2001)];
+    expect(Object.keys(real).sort()).toEqual(Object.keys(same).sort());
+    const off = Object.entries(same).flatMap(([name, value]) => {
+      const spread = Math.max(...others.map((o) => o[name])) - Math.min(...others.map((o) => o[name]));
+      const accepted = Math.max(2 * spread, 0.005 * Math.abs(value), LEAST[name] ?? 0);
+      return Math.abs(real[name] - value) <= accepted ? [] : [`${name}: ${real[name]} through the guard, ${value} in process, accepted ±${accepted}`];
+    });
+    expect(off).toEqual([]);
+  });
+});
