@@ -58,7 +58,7 @@ const overheads: number[] = [];
 let ended = 0;
 let last = { at: performance.now(), bench: 0 };
 const reporter: Reporter = {
-  note: (text) => { console.log(text); }, alarm: (text) => { console.log(text); }, preparing: nothing, segment: nothing, live: nothing, event: nothing, runEnded: nothing, progress: nothing,
+  note: (text) => { console.log(text); }, alarm: (text) => { console.log(text); }, preparing: nothing, segment: nothing, live: nothing, event: nothing, runEnded: nothing, progress: nothing, soFar: nothing,
   runStarted: () => {
     const now = { at: performance.now(), bench: world.bench_ms };
     if (ended++ > 0) overheads.push(now.at - last.at - (now.bench - last.bench));
@@ -71,7 +71,7 @@ const reporter: Reporter = {
   },
 };
 const began = performance.now();
-const end = await runCampaign({ ready, world, folder: campaign, requests: new Subject(), reporter, operator: NOBODY, figures: (run, record) => table.take(run, record) });
+const end = await runCampaign({ ready, world, folder: campaign, requests: new Subject(), reporter, operator: NOBODY, figures: (run, record) => table.take(run, record), soFar: () => table.soFar() });
 const took = performance.now() - began;
 campaign.close();
 world.close();

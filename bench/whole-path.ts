@@ -14,7 +14,7 @@ import { steady_ms } from '../src/host/wall-clock';
 import { breathe } from '../src/host/event-loop';
 
 const folder = fs.mkdtempSync(path.join(os.tmpdir(), 'spoolbench-bench-'));
-const silent: Reporter = { note: nothing, alarm: nothing, preparing: nothing, progress: nothing, runStarted: nothing, segment: nothing, live: nothing, event: nothing, runEnded: nothing };
+const silent: Reporter = { note: nothing, alarm: nothing, preparing: nothing, progress: nothing, soFar: nothing, runStarted: nothing, segment: nothing, live: nothing, event: nothing, runEnded: nothing };
 function nothing(): void {
   // A benchmark listens to nobody.
 }

@@ -12,7 +12,7 @@ import type { Operator } from './operator';
 import { settingText } from './setting-text';
 import type { ReadyCampaign, ReadyProtocol } from './prepare';
 import { runHeader } from './record-header';
-import type { Reporter } from './reporter';
+import type { Reporter, SoFar } from './reporter';
 import { runOnce, type RunResult } from './run-once';
 import { RunWatch } from './run-watch';
 import { Stiffness } from './supply-check';
@@ -42,6 +42,8 @@ export interface CampaignInput {
   /** Called with each good run's record, for figures. */
   readonly figures: (run: PlannedRun, record: string) => RunFigures;
   /** Plays one run; `runOnce` when left out. */
+  /** What all figures say so far; asked when a round of runs is over. Nothing when left out. */
+  readonly soFar?: () => readonly RunningVerdict[];
   readonly playRun?: typeof runOnce;
 }
 
@@ -63,6 +65,8 @@ class Session {
   private latched: TripCode | null = null;
   private firstZero_N: number | null = null;
 
+  /** Good runs since the figures were last looked at. */
+  private sinceLook = 0;
   constructor(private readonly input: CampaignInput) {
     const { ready, folder, requests, reporter } = input;
     this.meter = new ProgressMeter(ready.plan.runs);
@@ -180,7 +184,8 @@ class Session {
     const stiffness = watch.stiffness();
     const remark = (what: NoteKind, data: unknown): JournalEntry => ({ type: 'noted', what, run: run.index, data });
     folder.note(
-      ...(figures !== null && Object.keys(figures.values).length > 0 ? [remark('figures', figures.values)] : []),
+      // Written even when there is none: a good run without this line was killed before its figures were taken.
+      ...(figures !== null ? [remark('figures', figures.values)] : []),
       ...(zeros.before_N === null ? [] : [remark('zero', zeros)]),
       ...(stiffness === null ? [] : [remark('supply', stiffness)]),
     );
@@ -193,6 +198,24 @@ class Session {
     if (softer !== null) reporter.note(softer);
     reporter.progress(this.progress());
   }
+    this.sinceLook += figures === null ? 0 : 1;
+    if (this.roundIsOver(run)) this.look();
+  }
+
+  /** A block has ended, and since the last look as many runs were good as make each setting with each protocol once. */
+  private roundIsOver(run: PlannedRun): boolean {
+    const { plan, protocols } = this.input.ready;
+    return plan.runs[run.index]?.block !== run.block && this.sinceLook >= plan.settings.length * protocols.size;
+  }
+
+  private look(): void {
+    const { folder, ready, reporter, soFar } = this.input;
+    this.sinceLook = 0;
+    const verdicts = soFar?.() ?? [];
+    if (verdicts.length === 0) return;
+    const found: SoFar = { good: folder.ledger.goodRuns, of: ready.plan.runs.length, verdicts };
+    folder.remark('so-far', 0, found);
+    reporter.soFar(found);
 
   private progress(): Progress {
     return this.meter.reading(this.input.folder.ledger);

@@ -7,8 +7,9 @@ import type { CampaignFile } from '../model/files';
 import { parseQuantity } from '../units';
 import { PLAN_FILE, readCampaignFolder } from './campaign-files';
 import { BadInput } from './errors';
-import { figuresIn, HEADLINES } from './figures';
+import { HEADLINES, measuredIn } from './figures';
 import type { ReadyCampaign } from './prepare';
+import { soughtMetrics } from './verdicts';
 
 export interface DetectLine {
   readonly metric: MetricName;
@@ -69,15 +70,13 @@ export function detect(ready: ReadyCampaign, wanted: string, records: string, fr
   return { from: folders, settings, comparisons, alpha: ALPHA, power: POWER, repeats: ready.campaign.repeats, lines };
 }
 
-/** The metrics that the campaign is about: those with a margin, in the objective or in a constraint; else the headlines; else all. */
-function sought(campaign: CampaignFile, measured: ReadonlyMap<string, unknown>): MetricName[] {
-  const { margins, choice } = campaign;
-  const named = new Set<string>([...Object.keys(margins), ...(choice === null ? [] : [choice.objective.metric, ...choice.constraints.map((c) => c.metric)])]);
-  const pick = (wanted: (name: MetricName) => boolean): MetricName[] => METRIC_NAMES.filter((name) => wanted(name) && measured.has(name));
-  const own = pick((name) => named.has(name));
-  if (own.length > 0) return own;
-  const heads = pick((name) => HEADLINES.includes(name));
-  return heads.length > 0 ? heads : pick(() => true);
+/** The metrics that the campaign is about, as far as they were measured; else the headlines; else all. */
+function sought(campaign: CampaignFile, measured: ReadonlyMap<string, unknown>): readonly MetricName[] {
+  for (const usual of [[], HEADLINES, METRIC_NAMES]) {
+    const found = soughtMetrics(campaign, usual).filter((name) => measured.has(name));
+    if (found.length > 0) return found;
+  }
+  return [];
 }
 
 function marginFor(metric: MetricName, wanted: string, campaign: CampaignFile): DetectLine['margin'] | null {
@@ -96,7 +95,8 @@ function spreadGroups(folders: readonly string[]): Map<string, number[][]> {
   const groups = new Map<string, Map<string, number[]>>();
   for (const folder of folders) {
     const { frozen, entries } = readCampaignFolder(folder);
-    for (const { run, values } of figuresIn(entries)) {
+    const { noted, recovered } = measuredIn(folder, entries);
+    for (const { run, values } of [...noted, ...recovered]) {
       const planned = frozen.plan.runs[run - 1];
       if (planned.kind !== 'cell') continue;
       for (const [metric, { value }] of Object.entries(values)) {

@@ -2,6 +2,7 @@
 import type { Progress } from '../campaign';
 import type { BenchEvent, RunOutcome } from '../model/events';
 import type { ClosestApproach } from '../model/trip';
+import type { RunningVerdict } from './verdicts';
 
 export type { Progress };
 
@@ -32,6 +33,14 @@ export interface RunNews {
   readonly figures: string;
 }
 
+/** What the figures say when a round of runs is over. */
+export interface SoFar {
+  /** Good runs by then, of how many planned. */
+  readonly good: number;
+  readonly of: number;
+  readonly verdicts: readonly RunningVerdict[];
+}
+
 /** Everything is optional to act on; nothing here may throw. */
 export interface Reporter {
   /** Words for a person about what is going on. */
@@ -46,6 +55,8 @@ export interface Reporter {
   live(reading: LiveReading): void;
   /** Where the whole campaign stands: runs, bench time left, when hands are next needed. */
   progress(progress: Progress): void;
+  /** Which setting leads on each metric, and whether that is settled. */
+  soFar(soFar: SoFar): void;
   event(event: BenchEvent): void;
   runEnded(news: RunNews): void;
 }

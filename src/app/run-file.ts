@@ -11,7 +11,7 @@ import { newestUnfinished, type ReadFolder } from './campaign-files';
 import { CampaignFolder, TRY_SKIPPED } from './campaign-folder';
 import { runCampaign, type CampaignEnd } from './campaign-run';
 import { BadInput } from './errors';
-import { FigureTable, type SettingFigures } from './figures';
+import { FigureTable, measuredIn, type SettingFigures } from './figures';
 import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign } from './prepare';
 import { handsToCome, NOBODY, type Operator } from './operator';
 import type { Reporter } from './reporter';
@@ -70,9 +70,9 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
   ];
   const table = new FigureTable(ready);
   try {
-    table.takeOver(folder.before);
+    takeOverFigures(folder, table);
     await world.connect();
-    const end = await runCampaign({ ready, world, folder, requests, reporter, operator, figures: (run, record) => table.take(run, record) });
+    const end = await runCampaign({ ready, world, folder, requests, reporter, operator, figures: (run, record) => table.take(run, record), soFar: () => table.soFar() });
     return { ...end, campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() };
   } finally {
     await switchOff(world, reporter);
@@ -80,6 +80,13 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
     folder.close();
     for (const stop of unlisten) stop();
   }
+}
+
+/** Figures of earlier sessions; those that a kill kept from being written down are read from the record and written down now. */
+function takeOverFigures(folder: CampaignFolder, table: FigureTable): void {
+  const { noted, recovered } = measuredIn(folder.path, folder.before);
+  for (const { run, values } of recovered) folder.remark('figures', run, values);
+  table.takeOver([...noted, ...recovered]);
 }
 
 /** The output is off at the end, however it came: off is a property of the bench, not a last step of a good run. */

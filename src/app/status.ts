@@ -2,8 +2,9 @@
 import { FigureBoard, type FrozenPlan, type FrozenRun, type JournalEntry, type Ledger } from '../campaign';
 import { processIn } from '../host/lock';
 import { METRIC_NAMES } from '../analysis/metrics/catalogue';
-import { readCampaignFolder } from './campaign-files';
-import { figuresIn, HEADLINES } from './figures';
+import { readCampaignFolder, type ReadFolder } from './campaign-files';
+import { HEADLINES, measuredIn } from './figures';
+import type { SoFar } from './reporter';
 
 export interface StatusFigure {
   readonly mean: number;
@@ -34,13 +35,16 @@ export interface CampaignStatus {
   readonly outcomes: Readonly<Record<string, number>>;
   readonly last_entry_at: string | null;
   readonly settings: readonly { readonly setting: string; readonly text: string; readonly good: number; readonly of: number; readonly skipped: boolean; readonly figures: Readonly<Record<string, StatusFigure>> }[];
+  /** What the figures said when the campaign last looked: after which run, and metric by metric. Null before that. */
+  readonly so_far: SoFar | null;
   /** Lines of the journal that are no entries: remains of crashes. */
   readonly unreadable_lines: readonly number[];
 }
 
 /** @throws BadInput when the folder is no campaign's */
 export function statusOf(folder: string): CampaignStatus {
-  const { frozen, entries, ledger, unreadable } = readCampaignFolder(folder);
+  const read = readCampaignFolder(folder);
+  const { frozen, entries, ledger, unreadable } = read;
   const holder = processIn(folder);
   const { runs } = frozen.plan;
   const run = currentRun(runs, ledger, entries);
@@ -59,7 +63,7 @@ export function statusOf(folder: string): CampaignStatus {
     of: runs.length, mountings: runs.reduce((most, r) => Math.max(most, r.mounting), 1), good: ledger.goodRuns, skipped: ledger.skippedCount(),
     run: run === null ? null : { ...runs[run - 1], index: run, setting_text: textOf(frozen, runs[run - 1].setting), attempts: ledger.attemptsOf(run) },
     left_s: left.total_s, next_hands: run === null ? null : nextHands(frozen, run, left.excess_s), outcomes,
-    last_entry_at: entries.at(-1)?.at ?? null, settings: settings(frozen, ledger, entries), unreadable_lines: unreadable,
+    last_entry_at: entries.at(-1)?.at ?? null, settings: settings(read), so_far: lastSoFar(entries), unreadable_lines: unreadable,
   };
 }
 
@@ -109,10 +113,19 @@ function nextHands(frozen: FrozenPlan, run: number, excess_s: number): CampaignS
   return { run: stretch.first, in_s, what: stretch.hands.map((h) => `${h.name.replaceAll('_', ' ')} ${h.to}`) };
 }
 
-function settings(frozen: FrozenPlan, ledger: Ledger, entries: readonly JournalEntry[]): CampaignStatus['settings'] {
+function lastSoFar(entries: readonly JournalEntry[]): SoFar | null {
+  for (let i = entries.length - 1; i >= 0; i--) {
+    const e = entries[i];
+    if (e.type === 'noted' && e.what === 'so-far') return e.data as SoFar;
+  }
+  return null;
+}
+
+function settings({ path, frozen, entries, ledger }: ReadFolder): CampaignStatus['settings'] {
   const board = new FigureBoard();
   const { runs } = frozen.plan;
-  for (const { run, values } of figuresIn(entries)) {
+  const { noted, recovered } = measuredIn(path, entries);
+  for (const { run, values } of [...noted, ...recovered]) {
     if (runs[run - 1].kind !== 'cell') continue;
     for (const [name, f] of Object.entries(values)) if (Number.isFinite(f.value)) board.note(runs[run - 1].setting, name, f.value, f.unit);
   }

@@ -1,10 +1,11 @@
 // Progress on a terminal: a line a run on standard error, and one live line that is rewritten in place.
 import colours from 'picocolors';
-import type { LiveReading, Progress, Reporter, RunNews, RunTitle } from '../app/reporter';
+import type { LiveReading, Progress, Reporter, RunNews, RunTitle, SoFar } from '../app/reporter';
 import type { BenchEvent } from '../model/events';
 import type { ClosestApproach } from '../model/trip';
 import { formatNumber } from '../units';
 import { eventText } from './record-text';
+import { soFarLines } from './so-far-text';
 import { columnsOf, duration, fitting, simulatedBadge, wrap } from './text';
 
 export interface TerminalOptions {
@@ -71,6 +72,11 @@ export class TerminalReporter implements Reporter {
 
   progress(progress: Progress): void {
     this.standing = progressText(progress);
+  }
+
+  soFar(soFar: SoFar): void {
+    if (!this.options.lines) return;
+    for (const line of soFarLines(soFar)) this.always(line);
   }
 
   /** Silences the live line while somebody is asked something, and draws it again after. */

@@ -2,6 +2,7 @@
 import colours from 'picocolors';
 import { showMetric, metricTitle } from '../app/figures';
 import { shownMetrics, type CampaignStatus } from '../app/status';
+import { soFarLines } from './so-far-text';
 import { duration, table } from './text';
 
 export function renderStatus(s: CampaignStatus): string {
@@ -20,6 +21,7 @@ export function renderStatus(s: CampaignStatus): string {
   if (s.unreadable_lines.length > 0) out.push(colours.dim(`Lines of the journal that were cut off: ${s.unreadable_lines.join(', ')}`));
   if (s.state === 'interrupted') out.push('Nobody works in the folder: go on with `spoolbench run FILE --resume`.');
   if (s.state === 'held') out.push('It waits for a person: see to the cause, then `spoolbench run FILE --resume`.');
+  if (s.so_far !== null) out.push('', ...soFarLines(s.so_far));
   out.push('', figureTable(s));
   return `${out.join('\n')}\n`;
 }

@@ -67,7 +67,7 @@ export function benchFolder(edits: Edits = {}): string {
 }
 
 export const SILENT: Reporter = {
-  note: () => undefined, alarm: () => undefined, runStarted: () => undefined, segment: () => undefined, live: () => undefined, preparing: () => undefined, progress: () => undefined,
+  note: () => undefined, alarm: () => undefined, runStarted: () => undefined, segment: () => undefined, live: () => undefined, preparing: () => undefined, progress: () => undefined, soFar: () => undefined,
   event: () => undefined, runEnded: () => undefined,
 };
 

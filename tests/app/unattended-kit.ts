@@ -157,6 +157,14 @@ export class PretendedWorld implements World {
   follow(name: string, value: number | null): void {
     if (value !== null) this.set[name] = value;
   }
+  mute(): boolean {
+    return false;
+  }
+
+  pressStop(): boolean {
+    return false;
+  }
+
   remount(mounting: number): Promise<void> {
     this.set.mounting = mounting;
     return Promise.resolve();
