@@ -16,6 +16,7 @@ import type { Reporter, SoFar } from './reporter';
 import { runOnce, type RunResult } from './run-once';
 import { RunWatch } from './run-watch';
 import { Stiffness } from './supply-check';
+import type { RunningVerdict } from './verdicts';
 import type { World } from './world';
 
 /** What happened in one session of a campaign. */
@@ -41,9 +42,9 @@ export interface CampaignInput {
   readonly operator: Operator;
   /** Called with each good run's record, for figures. */
   readonly figures: (run: PlannedRun, record: string) => RunFigures;
-  /** Plays one run; `runOnce` when left out. */
   /** What all figures say so far; asked when a round of runs is over. Nothing when left out. */
   readonly soFar?: () => readonly RunningVerdict[];
+  /** Plays one run; `runOnce` when left out. */
   readonly playRun?: typeof runOnce;
 }
 
@@ -64,9 +65,9 @@ class Session {
   /** The board's latch holds this trip. */
   private latched: TripCode | null = null;
   private firstZero_N: number | null = null;
-
   /** Good runs since the figures were last looked at. */
   private sinceLook = 0;
+
   constructor(private readonly input: CampaignInput) {
     const { ready, folder, requests, reporter } = input;
     this.meter = new ProgressMeter(ready.plan.runs);
@@ -197,7 +198,6 @@ class Session {
     const softer = this.stiffness.take(run.label, stiffness);
     if (softer !== null) reporter.note(softer);
     reporter.progress(this.progress());
-  }
     this.sinceLook += figures === null ? 0 : 1;
     if (this.roundIsOver(run)) this.look();
   }
@@ -216,6 +216,7 @@ class Session {
     const found: SoFar = { good: folder.ledger.goodRuns, of: ready.plan.runs.length, verdicts };
     folder.remark('so-far', 0, found);
     reporter.soFar(found);
+  }
 
   private progress(): Progress {
     return this.meter.reading(this.input.folder.ledger);
