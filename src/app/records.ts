@@ -35,7 +35,8 @@ export function recoverFile(path: string, to: string | undefined): Recovery {
   return inputErrors(path, () => recoverRecord(path, to));
 }
 
-function inputErrors<T>(path: string, action: () => T): T {
+/** Runs an action on a record; what is wrong with the file becomes {@link BadInput}. */
+export function inputErrors<T>(path: string, action: () => T): T {
   try {
     return action();
   } catch (error) {

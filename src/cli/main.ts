@@ -17,6 +17,8 @@ const COMMANDS: Readonly<Record<string, () => Promise<CommandModule>>> = {
   analyze: async () => (await import('./commands/analyze')).analyzeCommand,
   report: async () => (await import('./commands/report')).reportCommand,
   compare: async () => (await import('./commands/compare')).compareCommand,
+  curve: async () => (await import('./commands/curve')).curveCommand,
+  fly: async () => (await import('./commands/fly')).flyCommand,
   recover: async () => (await import('./commands/recover')).recoverCommand,
   schema: async () => (await import('./commands/schema')).schemaCommand,
   rig: async () => (await import('./commands/rig')).rigCommand,

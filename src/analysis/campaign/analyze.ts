@@ -4,7 +4,8 @@ import { collect, keysOfInterest, unknownKeys } from './collect';
 import { checklistOf, choose } from './choice';
 import { protect } from './contrast';
 import { curvesOf, stepsOf } from './curves';
-import { flightChange, flightOf } from './fly';
+import { flightOf } from './fly';
+import { changeSentences, flightChanges } from './fly-change';
 import type { CampaignInput, RunInput } from './input';
 import { matchOf } from './match';
 import { metricResult } from './metric';
@@ -50,7 +51,7 @@ function flights(input: CampaignInput, chosen: string | null): Results['flight']
   const ids = [...new Set([baseline, chosen].filter((s) => s !== null))];
   const all = ids.map((s) => flightOf(input, craft, s));
   const textOf = (id: string): string => input.settings.find((s) => s.id === id)?.text ?? id;
-  return all.map((f, i) => (i === 0 ? f : { ...f, sentences: [...f.sentences, flightChange(all[0], f, textOf)] }));
+  return all.map((f, i) => (i === 0 ? f : { ...f, sentences: [...f.sentences, ...changeSentences(flightChanges(input, craft, all[0].setting, f.setting), textOf(all[0].setting), textOf(f.setting))] }));
 }
 
 function answerOf(input: CampaignInput, chosen: readonly string[] | null, metrics: readonly ResultMetric[], used: number): string[] {

@@ -44,16 +44,6 @@ export function flightOf(input: CampaignInput, craft: Craft, setting: string): R
   };
 }
 
-/** How another setting changes the flight, as one sentence. */
-export function flightChange(a: ResultFlight, b: ResultFlight, textOf: (id: string) => string): string {
-  const from = a.endurance_min;
-  const to = b.endurance_min;
-  if (from.value === null || to.value === null) return `Whether ${textOf(b.setting)} changes endurance is unknown: ${from.reason ?? to.reason ?? 'no value'}.`;
-  const change = to.value - from.value;
-  const word = change >= 0 ? 'longer' : 'shorter';
-  return `Against ${textOf(a.setting)}, ${textOf(b.setting)} flies ${formatNumber(Math.abs(60 * change), 2)} s ${word} (${formatNumber((100 * Math.abs(change)) / from.value, 2)} %).`;
-}
-
 /** Throttle and power at the thrust needed, thrust at full throttle: means over the runs of a setting with calibration. */
 function figures(input: CampaignInput, craft: Craft, setting: string): Figures {
   const runs = input.runs.filter((r) => r.setting === setting && (r.metrics?.curve ?? null) !== null);
