@@ -58,7 +58,7 @@ class Session {
   private readonly meter: ProgressMeter;
   private readonly changeover: Changeover;
   private readonly notifier: Notifier;
-  private readonly stiffness = new Stiffness();
+  private readonly stiffness: Stiffness;
   private readonly stopping = new AbortController();
   private stopped: string | null = null;
   private lastTrip: TripCode | null = null;
@@ -70,6 +70,7 @@ class Session {
 
   constructor(private readonly input: CampaignInput) {
     const { ready, folder, requests, reporter } = input;
+    this.stiffness = new Stiffness(ready.rig.sink.kind === 'none' ? null : ready.rig.sink.holds_V);
     this.meter = new ProgressMeter(ready.plan.runs);
     this.meter.takeOver(folder.ledger);
     this.notifier = new Notifier(ready, folder, reporter);
@@ -129,7 +130,7 @@ class Session {
     const record = folder.recordFor(run.id, attempt);
     folder.note({ type: 'started', run: run.index, attempt, record: record.name });
     reporter.runStarted(this.titleOf(run));
-    const watch = new RunWatch(ready.channels);
+    const watch = new RunWatch(ready.channels, { voltage_V: this.changeover.supply_V, current_limit_A: ready.rig.supply.current_limit_A });
     const result = await this.play(run, protocol, record.path, watch);
     this.changeover.turned();
     const { outcome, trip, detail } = result.outcome;
@@ -195,8 +196,7 @@ class Session {
       title: this.titleOf(run), outcome: result.outcome, record: result.record.path, duration_s: result.duration_s,
       closest: result.outcome.closest, figures: figures?.text ?? '',
     });
-    const softer = this.stiffness.take(run.label, stiffness);
-    if (softer !== null) reporter.note(softer);
+    for (const text of this.stiffness.take(run.label, stiffness)) reporter.note(text);
     reporter.progress(this.progress());
     this.sinceLook += figures === null ? 0 : 1;
     if (this.roundIsOver(run)) this.look();

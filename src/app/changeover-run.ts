@@ -3,6 +3,7 @@ import type { Observable } from 'rxjs';
 import { changeover, MOUNTING, PROPELLER, SUPPLY, type PlannedRun, type Step } from '../campaign';
 import type { Outcome } from '../model/events';
 import type { TripCode } from '../model/trip';
+import { SupplyError } from '../host/scpi/errors';
 import type { RecordAttachment } from '../record/header';
 import type { OperatorRequest } from '../sequencer/options';
 import { Applied } from './applied';
@@ -94,11 +95,21 @@ export class Changeover {
     if (Object.keys(wanted).length > 0) folder.note({ type: 'changing', run: run.index, conditions: wanted });
     for (const step of steps) {
       if (stopping.aborted) return STOPPED;
-      const halt = await this.carryOut(step, run, steps);
+      const halt = await this.orSupplyFault(this.carryOut(step, run, steps));
       if (halt !== null) return halt;
     }
     await waitUntilArmable(world, ready.rig, () => stopping.aborted);
     return stopping.aborted ? STOPPED : null;
+  }
+
+  /** A supply that does not do as it is told is no fault of the program: nothing may follow, and its own words say why. */
+  private async orSupplyFault(step: Promise<Halt | null>): Promise<Halt | null> {
+    try {
+      return await step;
+    } catch (error) {
+      if (error instanceof SupplyError) return { why: error.message };
+      throw error;
+    }
   }
 
   private async carryOut(step: Step, run: PlannedRun, steps: readonly Step[]): Promise<Halt | null> {
@@ -127,8 +138,9 @@ export class Changeover {
       case 'start-check': return await this.startCheck(step, run);
       case 'check-supply': {
         const { voltage_V } = world.readings();
-        this.found.supply = { set_V: this.supply_V, at_rest_V: voltage_V };
-        const problem = supplyProblem(voltage_V, this.supply_V, ready.rig);
+        const meters = (await world.supplyReading?.()) ?? null;
+        this.found.supply = { set_V: this.supply_V, at_rest_V: voltage_V, ...(meters === null ? {} : { meters }) };
+        const problem = supplyProblem(voltage_V, this.supply_V, ready.rig, meters);
         return problem === null ? null : { why: problem };
       }
       case 'log-environment':

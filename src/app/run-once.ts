@@ -10,8 +10,10 @@ import type { OperatorRequest, RunProgress } from '../sequencer/options';
 import type { RunLog } from '../sequencer/ports';
 import { walk } from '../protocols/walk';
 import type { ReadyProtocol } from './prepare';
+import { LimitingMarks } from './limiting-marks';
 import { liveReading } from './live';
 import type { Reporter } from './reporter';
+import { supplySetting } from './run-watch';
 import type { World } from './world';
 import { withZeros } from './zeros';
 
@@ -74,9 +76,11 @@ async function play(input: RunOnceInput, file: RecordFile, times: { bound_s: num
   const { world, reporter } = input;
   const channels = input.header.channels;
   const finished = new Subject<void>();
+  const marks = new LimitingMarks(channels, supplySetting(input.header));
   const log: RunLog = {
     block: (block) => {
       file.block(block);
+      for (const mark of marks.take(block)) file.event(mark);
       reporter.live(liveReading(block, channels));
     },
     event: (event) => {

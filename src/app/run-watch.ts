@@ -2,6 +2,8 @@
 import { toSI, type ChannelFact } from '../model/channel';
 import type { BenchEvent } from '../model/events';
 import type { SampleBlock } from '../model/sample';
+import type { RunHeader } from '../record/header';
+import { showsLimiting } from '../model/supply-limiting';
 
 export interface ZeroNote {
   /** Mean of the load cell at rest, N; null without samples. */
@@ -20,6 +22,28 @@ export interface StiffnessNote {
   readonly peak_A: number;
   /** Slope of voltage over current, sign turned: resistance of supply and leads as the voltage sense sees it. Null below 0.5 A. */
   readonly source_ohm: number | null;
+  /** Mean bus voltage before the throttle first left zero; null when there was no such row. */
+  readonly rest_V: number | null;
+  /** How far the bus fell below that under load, and rose above it when braking, V; 0 where nothing is known. */
+  readonly dip_V: number;
+  readonly rise_V: number;
+  /** Rows in which the supply was at its current limit, and the time that they stand for, s. */
+  readonly limiting_rows: number;
+  readonly limiting_s: number;
+}
+
+/** What a supply was set to, to know when it is at its limit. */
+export interface SupplySetting {
+  readonly voltage_V: number;
+  readonly current_limit_A: number;
+}
+
+/** What the supply of a run was set to, out of its header; null when the header does not say. */
+export function supplySetting(header: RunHeader): SupplySetting | null {
+  const supply = (header.rig as { readonly supply?: { readonly current_limit_A?: unknown } } | null)?.supply;
+  const voltage_V = header.supply?.voltage_V;
+  const limit = supply?.current_limit_A;
+  return typeof limit === 'number' && typeof voltage_V === 'number' ? { voltage_V, current_limit_A: limit } : null;
 }
 
 /** Too small a current tells nothing about a resistance. */
@@ -48,8 +72,15 @@ export class RunWatch {
   private meanV = 0;
   private sII = 0;
   private sIV = 0;
+  private restSum_V = 0;
+  private restRows = 0;
+  private driven = false;
+  private limitingRows = 0;
+  private limiting_us = 0;
+  private last_us = NaN;
 
-  constructor(channels: readonly ChannelFact[]) {
+  /** @param supply left out when nobody knows its limit */
+  constructor(channels: readonly ChannelFact[], private readonly supply: SupplySetting | null = null) {
     this.thrust = channels.find((c) => c.kind === 'thrust');
     this.current = channels.find((c) => c.kind === 'current');
     this.voltage = channels.find((c) => c.kind === 'voltage');
@@ -82,13 +113,25 @@ export class RunWatch {
 
   private supplyRows(block: SampleBlock, current: ChannelFact, voltage: ChannelFact): void {
     const bits = (1 << current.id) | (1 << voltage.id);
+    const { supply } = this;
     for (let i = 0; i < block.rows; i++) {
+      const since_us = block.tick_us[i] - this.last_us;
+      this.last_us = block.tick_us[i];
+      if (block.throttle[i] > 0) this.driven = true;
       if ((block.fresh[i] & block.valid[i] & bits) !== bits) continue;
       const amps = toSI(current.conversion, block.counts[current.id][i]);
       const volts = toSI(voltage.conversion, block.counts[voltage.id][i]);
       if (volts > this.highest_V) this.highest_V = volts;
       if (volts < this.lowest_V) this.lowest_V = volts;
       if (amps > this.peak_A) this.peak_A = amps;
+      if (!this.driven) {
+        this.restSum_V += volts;
+        this.restRows++;
+      }
+      if (supply !== null && showsLimiting(amps, volts, supply.current_limit_A, supply.voltage_V)) {
+        this.limitingRows++;
+        if (since_us > 0) this.limiting_us += since_us;
+      }
       // Running means and products (Welford, Technometrics 4 (1962) 419): no sum of large squares is taken apart.
       this.n++;
       const dI = amps - this.meanI;
@@ -116,6 +159,11 @@ export class RunWatch {
   stiffness(): StiffnessNote | null {
     if (this.n === 0) return null;
     const known = this.peak_A >= LEAST_PEAK_A && this.sII > 0;
-    return { highest_V: this.highest_V, lowest_V: this.lowest_V, peak_A: this.peak_A, source_ohm: known ? -this.sIV / this.sII : null };
+    const rest_V = this.restRows === 0 ? null : this.restSum_V / this.restRows;
+    return {
+      highest_V: this.highest_V, lowest_V: this.lowest_V, peak_A: this.peak_A, source_ohm: known ? -this.sIV / this.sII : null, rest_V,
+      dip_V: rest_V === null ? 0 : Math.max(0, rest_V - this.lowest_V), rise_V: rest_V === null ? 0 : Math.max(0, this.highest_V - rest_V),
+      limiting_rows: this.limitingRows, limiting_s: this.limiting_us / 1e6,
+    };
   }
 }

@@ -36,6 +36,8 @@ export interface TwinWorldInput {
   readonly maps?: MapCache;
   /** Limits of one layer that differ from the rig file's, to prove the other layer alone. */
   readonly layers?: { readonly station?: RigLimits; readonly board?: RigLimits };
+  /** The simulated supply is set from outside, by a simulated instrument. */
+  readonly fed?: boolean;
   /** Lets the real event loop turn. */
   readonly breathe: () => Promise<void>;
   /** Real time, ms, to know when to breathe; nothing else depends on it. */
@@ -54,6 +56,7 @@ export class TwinWorld implements World {
   private supply_V: number;
   private propeller: boolean;
   private mounted = 1;
+  private muted = false;
   private faultEnds_us: number | null = null;
   private breathed_ms = 0;
 
@@ -132,17 +135,19 @@ export class TwinWorld implements World {
   async setSupply(volts: number): Promise<void> {
     if (volts === this.supply_V) return;
     this.supply_V = volts;
-    this.sim.setSupply(volts, this.input.rig.supply.current_limit_A);
+    if (this.input.fed !== true) this.sim.setSupply(volts, this.input.rig.supply.current_limit_A);
     await this.reopen();
   }
 
   async outputOff(): Promise<boolean> {
+    if (this.input.fed === true) return false;
     this.sim.setOutput(false);
     await this.playUntil(() => false, this.input.rig.supply.settle_s);
     return true;
   }
 
   async outputOn(): Promise<boolean> {
+    if (this.input.fed === true) return false;
     this.sim.setOutput(true);
     await this.playUntil(() => false, this.input.rig.supply.settle_s);
     return true;
@@ -169,6 +174,16 @@ export class TwinWorld implements World {
     if (mounting < this.mounted) throw new RangeError(`mounting ${mounting} is gone: the simulated article has been mounted ${this.mounted} times`);
     await this.standstill();
     for (; this.mounted < mounting; this.mounted++) this.sim.remount();
+  }
+
+  mute(on: boolean): boolean {
+    this.muted = on;
+    return true;
+  }
+
+  pressStop(pressed: boolean): boolean {
+    this.board.stopInput(pressed);
+    return true;
   }
 
   async clearTrip(why: string): Promise<readonly string[]> {
@@ -204,7 +219,7 @@ export class TwinWorld implements World {
     return new Station({
       ...(layers === undefined ? {} : { limits: layers.station ?? rig.limits, boardLimits: layers.board ?? rig.limits }),
       rig, article, facts: channels, supply_V: this.supply_V, propeller: this.propeller,
-      send: (bytes) => this.board.receive(bytes),
+      send: (bytes) => { if (!this.muted) this.board.receive(bytes); },
       onBlock: (block) => this.blockSubject.next(block),
       onEvent: (event) => this.eventSubject.next(event),
     });

@@ -2,6 +2,7 @@
 import type { Observable } from 'rxjs';
 import type { SampleBlock } from '../model/sample';
 import type { Bench, Clock } from '../sequencer/ports';
+import type { SupplyReading } from './supply-port';
 
 /** Latest readings while nothing runs, SI; null for a channel that has not spoken. */
 export interface Readings {
@@ -34,6 +35,8 @@ export interface World {
   outputOff(): Promise<boolean>;
   /** Output on again, at the voltage set last, settled. False where no program switches it. `connect` leaves it on. */
   outputOn(): Promise<boolean>;
+  /** What the supply's own meters say, where a program can ask it. */
+  supplyReading?(): Promise<SupplyReading>;
   setPropeller(on: boolean): Promise<void>;
   setParameter(name: string, value: number): void;
   /** A person or a program says that it has changed something. A simulated rig that has such a setting follows; a real one has it already. */
@@ -43,6 +46,10 @@ export interface World {
    * simulated rig follows from its number, so a campaign taken up again finds it as it was; on a real bench a person has done it.
    */
   remount(mounting: number): Promise<void>;
+  /** For the proof test: from now on (or no more) nothing reaches the board. True where that can be done. A new connection speaks again. */
+  mute(on: boolean): boolean;
+  /** For the proof test: presses (or lets go of) the board's stop input. False where a person has to. */
+  pressStop(pressed: boolean): boolean;
   /** A deliberate act after a trip. Resolves to the reasons why the latch stays; empty when it is clear. */
   clearTrip(why: string): Promise<readonly string[]>;
   close(): void;

@@ -22,6 +22,7 @@ export function checkRig(loaded: Loaded<Rig>, calibrations: readonly Calibration
   if (rig === null) return [];
   const found = new Findings(loaded);
   checkRates(rig, found);
+  checkSupply(rig, found);
   checkWindows(rig, found);
   checkLevels(rig, found);
   checkChannelsOfLimits(rig, found);
@@ -101,6 +102,17 @@ function checkLevels(rig: Rig, found: Findings): void {
   if (rig.throttle.idle > l.throttle_cap) found.add({ at: ['throttle', 'idle'], with: [at('throttle_cap')], message: 'the idle throttle is above throttle_cap', accepted: `at most ${formatQuantity(l.throttle_cap, 'ratio')}` });
   if (rig.throttle.bump > l.throttle_cap) found.add({ at: ['throttle', 'bump'], with: [at('throttle_cap')], message: 'the bump throttle is above throttle_cap', accepted: `at most ${formatQuantity(l.throttle_cap, 'ratio')}` });
   if (rig.throttle.stop_pulse_us >= rig.throttle.full_pulse_us) found.add({ at: ['throttle', 'stop_pulse'], with: [['throttle', 'full_pulse']], message: 'the stop pulse is not shorter than the full pulse', accepted: `below ${rig.throttle.full_pulse_us} us` });
+}
+
+function checkSupply(rig: Rig, found: Findings): void {
+  const { supply } = rig;
+  if (supply.kind !== 'scpi') return;
+  if (supply.connection.kind === 'twin' && rig.link.kind !== 'twin') {
+    found.add({ at: ['supply', 'connection', 'kind'], with: [['link', 'kind']], message: 'the simulated instrument feeds the simulated rig only', accepted: 'kind: tcp | serial' });
+  }
+  if (supply.over_voltage_V !== null && supply.over_voltage_V <= supply.voltage_V) {
+    found.add({ at: ['supply', 'over_voltage'], with: [['supply', 'voltage']], message: `the protection, ${formatQuantity(supply.over_voltage_V, 'voltage')}, is not above the ${formatQuantity(supply.voltage_V, 'voltage')} that are set`, accepted: `above ${formatQuantity(supply.voltage_V, 'voltage')}` });
+  }
 }
 
 function checkChannelsOfLimits(rig: Rig, found: Findings): void {

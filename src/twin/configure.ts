@@ -93,7 +93,7 @@ function filterOf(base: ConverterParameters, kind: ChannelKind): number | null {
 }
 
 function supply(base: SupplyParameters, rig: Rig): SupplyParameters {
-  if (rig.supply.kind !== 'twin') throw new TwinProblem(`supply.kind is ${rig.supply.kind}; the simulated rig feeds itself: use kind: twin`);
+  if (!feedsTwin(rig.supply)) throw new TwinProblem(`supply: the simulated rig is fed by a simulated supply; accepted: kind: twin, or kind: scpi with connection: { kind: twin }`);
   const { sink } = rig;
   const volts = rig.supply.voltage_V;
   const battery = base.battery === null ? null : { ...base.battery, openCircuit_V: volts };
@@ -103,6 +103,10 @@ function supply(base: SupplyParameters, rig: Rig): SupplyParameters {
     clamp: sink.kind === 'clamp' ? { margin_V: Math.max(0.05, sink.holds_V - volts), resistance_ohm: 0.02 }
       : sink.kind === 'resistor' ? { margin_V: 0, resistance_ohm: sink.resistance_ohm } : null,
   };
+}
+
+function feedsTwin(supply: Rig['supply']): boolean {
+  return supply.kind === 'twin' || (supply.kind === 'scpi' && supply.connection.kind === 'twin');
 }
 
 function withArticleSettings(parameters: RigParameters, article: Article): RigParameters {

@@ -8,6 +8,7 @@ import { planFile } from '../../src/app/plan-file';
 import { prepareCampaign } from '../../src/app/prepare';
 import { runFile } from '../../src/app/run-file';
 import { statusOf } from '../../src/app/status';
+import type { StiffnessNote } from '../../src/app/run-watch';
 import { Stiffness, supplyProblem } from '../../src/app/supply-check';
 import { TwinWorld } from '../../src/app/twin-world';
 import { powerOfT } from '../../src/analysis/stats/sample-size';
@@ -125,12 +126,36 @@ describe('zeros, supply, environment', () => {
 
   test('a lead that works loose is noticed by its protocol', () => {
     const s = new Stiffness();
-    const note = (source_ohm: number | null) => ({ highest_V: 7.6, lowest_V: 7, peak_A: 5, source_ohm });
-    expect(s.take('kv', note(0.03))).toBeNull();
-    expect(s.take('kv', note(0.0449))).toBeNull();
-    expect(s.take('kv', note(0.0451))).toMatch(/45 mΩ in this run, 30 mΩ in the first kv/);
-    expect(s.take('hold', note(0.09))).toBeNull();
-    expect(s.take('hold', note(null))).toBeNull();
+    expect(s.take('kv', note({ source_ohm: 0.03 }))).toEqual([]);
+    expect(s.take('kv', note({ source_ohm: 0.0449 }))).toEqual([]);
+    expect(s.take('kv', note({ source_ohm: 0.0451 }))).toEqual([expect.stringMatching(/45 mΩ in this run, 30 mΩ in the first kv/)]);
+    expect(s.take('hold', note({ source_ohm: 0.09 }))).toEqual([]);
+    expect(s.take('hold', note({ source_ohm: null }))).toEqual([]);
+  });
+
+  test('a bus that dips too far under load, or rises past the sink when braking, is told once a protocol', () => {
+    const s = new Stiffness(8.6);
+    expect(s.take('steps', note({ rest_V: 7.6, dip_V: 0.76, peak_A: 12 }))).toEqual([]);
+    expect(s.take('steps', note({ rest_V: 7.6, dip_V: 0.77, peak_A: 12 }))).toEqual([expect.stringMatching(/dipped by 0.77 V \(10.1 %\) at 12.0 A in steps/)]);
+    expect(s.take('steps', note({ rest_V: 7.6, dip_V: 0.77, peak_A: 12 }))).toEqual([]);
+    expect(s.take('steps', note({ highest_V: 8.6, rise_V: 1 }))).toEqual([]);
+    expect(s.take('steps', note({ highest_V: 8.61, rise_V: 1.01 }))).toEqual([expect.stringMatching(/raised the bus to 8.61 V, 1.01 V above rest.*hold 8.6 V/)]);
+    expect(new Stiffness().take('steps', note({ highest_V: 20, rise_V: 12 }))).toEqual([]);
+  });
+
+  test('a supply at its current limit is told of every run', () => {
+    const s = new Stiffness();
+    for (let run = 0; run < 2; run++) expect(s.take('kv', note({ limiting_rows: 40, limiting_s: 0.04 }))).toEqual([expect.stringMatching(/40 rows \(40 ms\)/)]);
+  });
+
+  test('meters of the supply count too: another voltage than was set, or its limit while nothing turns', () => {
+    const { rig } = prepareCampaign(tinyBench(tiny('repeats: 1')).file);
+    const meters = (voltage_V: number, current_A = 0.02, limiting = false) => ({ voltage_V, current_A, limiting });
+    expect(supplyProblem(7.6, 7.6, rig, meters(7.6 * 1.0499))).toBeNull();
+    expect(supplyProblem(7.6, 7.6, rig, meters(7.6 * 1.0501))).toMatch(/measures 7.981 V itself, 5.0 % off/);
+    expect(supplyProblem(7.6, 7.6, rig, meters(0.4, 15))).toMatch(/current limit while nothing turns/);
+    expect(supplyProblem(7.6, 7.6, rig, meters(7.6, 0.02, true))).toMatch(/current limit while nothing turns/);
+    expect(supplyProblem(7, 7.6, rig, meters(7.6))).toMatch(/bus stands at 7.000 V.*supply itself measures 7.600 V/);
   });
 
   test('the environment that the rig file states is in the journal and in each record', async () => {
@@ -138,6 +163,10 @@ describe('zeros, supply, environment', () => {
     await session(bench);
     expect(notedIn(foldersIn(bench)[0], 'environment')).toEqual([{ run: 1, data: { temperature_degC: 21, pressure_Pa: 100_800, humidity: 0.45 } }]);
   });
+});
+
+const note = (more: Partial<StiffnessNote>): StiffnessNote => ({
+  highest_V: 7.6, lowest_V: 7, peak_A: 5, source_ohm: null, rest_V: 7.6, dip_V: 0, rise_V: 0, limiting_rows: 0, limiting_s: 0, ...more,
 });
 
 describe('designs', () => {

@@ -37,7 +37,7 @@ export class ScpiSupply {
   private lostWhileOn: string | null = null;
   private set_V: number;
   private last: Promise<void> = Promise.resolve();
-  private closed = false;
+  private closing: Promise<void> | null = null;
 
   private constructor(private readonly options: ScpiSupplyOptions, volts: number) {
     this.set_V = volts;
@@ -92,10 +92,12 @@ export class ScpiSupply {
     this.session?.cut();
   }
 
-  /** Output off, then lets go. Never rejects; what fails is told as a note. */
-  async close(): Promise<void> {
-    if (this.closed) return;
-    this.closed = true;
+  /** Output off, then lets go. Never rejects, may be called again; what fails is told as a note. */
+  close(): Promise<void> {
+    return (this.closing ??= this.letGo());
+  }
+
+  private async letGo(): Promise<void> {
     try {
       await this.inTurn(async () => {
         if (this.session?.alive !== true && !this.on) return;
@@ -143,7 +145,7 @@ export class ScpiSupply {
   private async start(): Promise<void> {
     const { file, open } = this.options;
     const session = await ScpiSession.open(open, file.answer_within_s * 1000, (why) => {
-      if (!this.on || this.closed) return;
+      if (!this.on || this.closing !== null) return;
       this.lostWhileOn = why;
       this.note(why);
     });
