@@ -19,6 +19,7 @@ import { checkLevels, checkTwin, SETTING_NAMES } from '../twin/check';
 import { benchFolderOf, loadBench, readOrRefuse, refuse, type BenchFiles, type WrittenFile } from './bench-folder';
 import { measuredCooling, type MeasuredCooling } from './cooling';
 import { BadInput } from './errors';
+import { proofNote, type ProofNote } from './rig-check/proven';
 import { loadOwnProtocols } from './own-protocols';
 
 /** A protocol of the campaign, ready to be played as often as wanted. */
@@ -45,6 +46,8 @@ export interface ReadyCampaign {
   readonly declared: Readonly<Record<string, string>>;
   /** How long cooling took in an earlier campaign of this name; null when nothing has been measured or nothing is waited for. */
   readonly cooling: MeasuredCooling | null;
+  /** What the rig's last check proved; null when it has never been checked. */
+  readonly proof: ProofNote | null;
   readonly written: readonly WrittenFile[];
   /** One protocol, asked for on the command line: no factors, no repeats. */
   readonly single: boolean;
@@ -93,6 +96,7 @@ export function prepareCampaign(target: string, options: PrepareOptions = {}): R
     folder: asked.folder, rig, article, craft: bench.craft?.value ?? null, campaign, single: asked.single,
     calibrations: bench.calibrations.map(need), channels: channelFacts(rig, bench.calibrations.map(need)),
     protocols: new Map(protocols.map((p) => [p.label, p])),
+    proof: proofNote(asked.folder, rig),
     plan, declared: declaredByHand(plan, input.inPlace), cooling,
     written: [...bench.written, { name: asked.name, text: asked.text }],
   };

@@ -33,7 +33,7 @@ export function runHeader({ ready, protocol, run, supply_V, propeller, seed }: H
     rig: json(rig), article: json({ ...article, propeller: { ...article.propeller, mounted: propeller } }), craft: craft === null ? null : json(craft),
     calibration: calibrations.length === 0 ? null : json(Object.fromEntries(calibrations.map((c) => [c.channel, c]))),
     campaign: json({ name: campaign.name, run: run.index, label: run.label, repeat: run.repeat, block: run.block, mounting: run.mounting, kind: run.kind, setting: run.setting.id }),
-    limits: json({ list: limitList(rig), board: boardLimits(rig, channels) }),
+    limits: json({ list: limitList(rig), board: boardLimits(rig, channels), proof: ready.proof }),
     mounting: json({ ...article.mounting, number: run.mounting }),
     environment: rig.environment === null ? null : json(rig.environment),
     versions: { spoolbench, wire, controller },

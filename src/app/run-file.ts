@@ -1,11 +1,9 @@
 // The main job: a campaign or a protocol, run under the supervisor, with records on disk and figures at the end.
 import { Subject } from 'rxjs';
-import { breathe } from '../host/event-loop';
 import { FileProblem, freeBytes, join } from '../host/files';
 import { FolderInUse } from '../host/lock';
 import { findProgram } from '../host/program';
 import { onFinishSignal, onStopSignal } from '../host/signals';
-import { steady_ms } from '../host/wall-clock';
 import type { OperatorRequest } from '../sequencer/options';
 import { newestUnfinished, type ReadFolder } from './campaign-files';
 import { CampaignFolder, TRY_SKIPPED } from './campaign-folder';
@@ -13,9 +11,10 @@ import { runCampaign, type CampaignEnd } from './campaign-run';
 import { BadInput } from './errors';
 import { FigureTable, measuredIn, type SettingFigures } from './figures';
 import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign } from './prepare';
+import { openWorld } from './open-world';
 import { handsToCome, NOBODY, type Operator } from './operator';
 import type { Reporter } from './reporter';
-import { TwinWorld } from './twin-world';
+import { requireProof } from './rig-check/proven';
 import type { World } from './world';
 
 export interface RunOptions extends PrepareOptions {
@@ -48,6 +47,7 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
   const ready = prepareCampaign(target, await withOwnProtocols(target, options));
   const records = options.records ?? join(ready.folder, 'records');
   const operator = options.operator?.(ready) ?? NOBODY;
+  requireProof(ready.folder, ready.rig);
   checkPrograms(ready);
   const { resume = false, trySkipped = false } = options;
   if (trySkipped && !resume) throw new BadInput(['--try-skipped: skipped settings belong to a campaign that has been begun; accepted: --resume --try-skipped']);
@@ -56,7 +56,7 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
   checkHands(ready, operator, begun);
   checkDisk(ready, records, begun);
   const folder = openFolder(ready, records, resume, trySkipped);
-  const world = openWorld(ready);
+  const world = openWorld({ ...ready, note: (text) => { reporter.note(text); } });
   const requests = new Subject<OperatorRequest>();
   const unlisten = [
     onStopSignal((count) => {
@@ -96,10 +96,6 @@ async function switchOff(world: World, reporter: Reporter): Promise<void> {
   } catch (error) {
     reporter.alarm(`THE SUPPLY'S OUTPUT MAY STILL BE ON: ${error instanceof Error ? error.message : String(error)}. Cut the power by hand.`);
   }
-}
-
-function openWorld(ready: ReadyCampaign): World {
-  return new TwinWorld({ rig: ready.rig, article: ready.article, channels: ready.channels, breathe, now_ms: steady_ms });
 }
 
 function openFolder(ready: ReadyCampaign, records: string, resume: boolean, trySkipped: boolean): CampaignFolder {

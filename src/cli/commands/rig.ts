@@ -1,8 +1,11 @@
 // spoolbench rig …: commands about the stand itself. One file each; this one only groups them.
 import type { CommandModule } from '../command';
+import { rigCheckCommand } from './rig-check';
 
 /** Add a line for each command of the group. */
-const RIG_COMMANDS: readonly CommandModule[] = [];
+const RIG_COMMANDS: readonly CommandModule[] = [
+  rigCheckCommand,
+];
 
 export const rigCommand: CommandModule = {
   register(parser, done) {

@@ -1,0 +1,228 @@
+// `rig check`: from a rig that nobody has tried to one that is known, in the order in which trust grows. What fails stops the rest.
+import { Subject } from 'rxjs';
+import { levelReading } from '../../analysis/commissioning/spin';
+import { makeNewFolder, join } from '../../host/files';
+import { onStopSignal } from '../../host/signals';
+import { stamp, stampForFile, wallClock_ms } from '../../host/wall-clock';
+import type { Finding, LayerProof, RigCheck } from '../../model/rig-check';
+import type { OperatorRequest } from '../../sequencer/options';
+import { formatNumber } from '../../units';
+import type { ReadyCampaign } from '../prepare';
+import { openWorld } from '../open-world';
+import type { Reporter } from '../reporter';
+import { versions } from '../version';
+import { fail, leftOut } from './finding';
+import { restFindings } from './findings-rest';
+import { fullThrottleProblem, POLES, polesFinding, spinFindings, thrustFindings } from './findings-spin';
+import { resonanceFinding, stiffnessFinding, tapProblem } from './findings-supply';
+import { trialsFor, tryLayer } from './proof';
+import { CheckSession, readyCheck, type CheckBench, type Played } from './session';
+import { keepCheck, rigDigest } from './store';
+
+/** Who is at the bench while it is checked. */
+export interface CheckPerson {
+  /** A question that must be answered before something turns. */
+  ask(question: string, detail: string): Promise<'yes' | 'no' | 'stop'>;
+  /** Something to do at once, while it runs. */
+  tell(text: string): void;
+}
+
+export interface CheckOptions {
+  readonly bench: string;
+  readonly person: CheckPerson;
+  readonly reporter: Reporter;
+  /** Where the records go; records/ in the bench folder when left out. */
+  readonly records?: string;
+  readonly open?: CheckBench['open'];
+  readonly now_ms?: () => number;
+}
+
+export interface CheckEnd {
+  readonly check: RigCheck;
+  /** Where it was written. */
+  readonly path: string;
+  readonly stopped: boolean;
+}
+
+/** What stands on the screen before the first spin. */
+const CAUTIONS = 'Guard closed, nobody in the propeller’s plane, eye protection on, propeller tight, stand fixed, a hand on the switch that cuts the power. Local rules and qualified people come first.';
+
+/** A person said stop. */
+class Stopped extends Error {}
+
+/**
+ * Checks a rig and writes what it found as a new file in the bench folder.
+ * @throws BadInput with every problem of the bench's files, or when the board does not answer
+ */
+export async function checkRig(options: CheckOptions): Promise<CheckEnd> {
+  const now = options.now_ms ?? wallClock_ms;
+  const requests = new Subject<OperatorRequest>();
+  let stopped = false;
+  const unlisten = onStopSignal(() => {
+    stopped = true;
+    requests.next('stop-now');
+  });
+  const first = readyCheck(options.bench, 'check-rest');
+  const records = join(options.records ?? join(options.bench, 'records'), `rig-check-${stampForFile(now())}`);
+  makeNewFolder(records);
+  const session = new CheckSession({
+    bench: options.bench, records, reporter: options.reporter, requests,
+    open: options.open ?? opener(options.reporter),
+  });
+  try {
+    const steps = new Steps(session, first, options, () => stopped);
+    await steps.all();
+    const check: RigCheck = {
+      spoolbench: 1, rig_check: first.rig.name, at: stamp(now()), simulated: first.rig.link.kind === 'twin', version: versions().spoolbench,
+      rig_sha256: rigDigest(first.rig), records, findings: steps.findings, layers: steps.layers, proven: steps.proven,
+    };
+    return { check, path: keepCheck(options.bench, check, now()), stopped: stopped || steps.stopped };
+  } finally {
+    unlisten();
+  }
+}
+
+/** Opens the rig's own world, with the limits of one layer changed where a trial asks for it. */
+export function opener(reporter: Reporter): CheckBench['open'] {
+  return ({ rig, article, channels }, layers) =>
+    openWorld({ rig, article, channels, note: (text) => { reporter.note(text); }, ...(layers === undefined ? {} : { layers }) });
+}
+
+class Steps {
+  readonly findings: Finding[] = [];
+  readonly layers: LayerProof[] = [];
+  proven = false;
+  stopped = false;
+  private readonly set: readonly string[];
+
+  constructor(private readonly session: CheckSession, private readonly ready: ReadyCampaign, private readonly options: CheckOptions, private readonly asked: () => boolean) {
+    const { throttle } = ready.rig;
+    this.set = [`bump=${formatNumber(100 * throttle.bump, 6)} %`];
+  }
+
+  async all(): Promise<void> {
+    try {
+      await this.atRest();
+      if (this.failed()) return this.rest('the rig at rest is not as declared');
+      await this.ask('Take the propeller off. May the motor turn slowly?', CAUTIONS);
+      const bump = await this.firstSpin();
+      if (this.failed()) return this.rest('the first spin is not as it should be');
+      await this.prove(bump);
+      if (this.failed()) return this.rest('the motor could not be stopped as it should be');
+      await this.fullThrottle();
+      if (this.failed()) return this.rest('speed, voltage and KV do not fit together');
+      if (this.ready.article.propeller.mounted) {
+        await this.ask('Power off, put the propeller on, power on. May the motor turn slowly?', CAUTIONS);
+        await this.withPropeller();
+        if (this.failed()) return this.rest('the spin with the propeller is not as it should be');
+        await this.hardSteps();
+      }
+      await this.tap();
+    } catch (error) {
+      if (!(error instanceof Stopped)) throw error;
+      this.stopped = true;
+      this.proven = false;
+      this.rest('the check was stopped');
+    }
+  }
+
+  private async atRest(): Promise<void> {
+    this.say('At rest: noise, drift, sample rates (10 s)');
+    const played = await this.session.play('check-rest');
+    this.add(played, (data) => restFindings(data, this.ready.rig, this.ready.article.nominal_voltage_V));
+  }
+
+  private async firstSpin() {
+    const { throttle } = this.ready.rig;
+    this.say(`First spin: ${throttle.idle > 0 ? 'half of idle, idle, ' : ''}a bump at ${formatNumber(100 * throttle.bump, 3)} %`);
+    const set = [...this.set, `idle=${formatNumber(100 * throttle.idle, 6)} %`, `boot=${throttle.boot_wait_s} s`];
+    const played = await this.session.play('check-spin', { set, propeller: false });
+    this.add(played, (data) => spinFindings(data, this.ready.rig));
+    return played.data === null ? null : levelReading(played.data, 'bump');
+  }
+
+  private async prove(bump: Awaited<ReturnType<Steps['firstSpin']>>): Promise<void> {
+    if (bump === null) return;
+    const trials = trialsFor(this.ready.rig, bump, (text) => { this.options.person.tell(text); });
+    for (const trial of trials) {
+      this.say(`Proof: ${trial.layer} alone stops the motor`);
+      const proof = await tryLayer(this.session, trial, this.set);
+      this.layers.push(proof);
+      if (this.asked()) throw new Stopped();
+      // A layer that does not stop the motor is no reason to try the next one on it.
+      if (proof.verdict === 'fail') return;
+    }
+    this.proven = trials.length > 0 && this.layers.every((l) => l.verdict === 'pass');
+  }
+
+  /** Without a propeller and with the stops proven: the one point where speed, voltage and KV are known to fit. */
+  private async fullThrottle(): Promise<void> {
+    const { rig, article } = this.ready;
+    const reason = fullThrottleProblem(rig, article);
+    if (reason !== null) {
+      this.findings.push(leftOut('poles', POLES, reason));
+      return;
+    }
+    await this.ask('It can be stopped. May it go up to full throttle for a second, still without a propeller?', CAUTIONS);
+    this.say('Full throttle, softly, no propeller');
+    const played = await this.session.play('check-full', { propeller: false });
+    this.add(played, (data) => [polesFinding(data, article)]);
+  }
+
+  private async withPropeller(): Promise<void> {
+    this.say('With the propeller: direction of thrust');
+    const played = await this.session.play('check-spin', { set: this.set, propeller: true });
+    this.add(played, (data) => thrustFindings(data, this.ready.article));
+  }
+
+  private async hardSteps(): Promise<void> {
+    const { rig, article } = this.ready;
+    const title = 'Supply is stiff: dip under a step, rise on braking';
+    if (rig.sink.kind === 'none') {
+      this.findings.push(leftOut('stiffness', title, 'the rig declares no sink: braking would pump up the bus'));
+      return;
+    }
+    this.say('Supply: hard steps');
+    const played = await this.session.play('check-steps', { set: [`low=${formatNumber(100 * rig.throttle.bump, 6)} %`] });
+    this.add(played, () => [stiffnessFinding(played.stiffness, rig, article.nominal_voltage_V)]);
+  }
+
+  /** Nobody can tap a simulated stand. */
+  private async tap(): Promise<void> {
+    const { rig, article } = this.ready;
+    const volts = article.nominal_voltage_V;
+    if (rig.link.kind === 'twin' || tapProblem(rig) !== null) {
+      this.findings.push(resonanceFinding(null, rig, article, volts));
+      return;
+    }
+    await this.ask('Tap the stand once beside the load cell, two seconds after you say yes. Ready?', 'The motor stays still.');
+    const played = await this.session.play('check-rest', { set: ['time=6 s'] });
+    this.add(played, (data) => [resonanceFinding(data, rig, article, volts)]);
+  }
+
+  /** Findings of a run; a run that did not come to its end is one itself. */
+  private add(played: Played, findings: (data: NonNullable<Played['data']>) => readonly Finding[]): void {
+    const { outcome, data, ready } = played;
+    if (this.asked()) throw new Stopped();
+    const name = [...ready.protocols.keys()].join();
+    if (outcome.outcome !== 'done' || data === null) this.findings.push(fail(name, `Run ${name}`, `it ended as ${outcome.outcome}: ${outcome.detail}`, 'look at the record and at the cause of the trip'));
+    else this.findings.push(...findings(data));
+  }
+
+  private failed(): boolean {
+    return [...this.findings, ...this.layers].some((f) => f.verdict === 'fail');
+  }
+
+  private rest(why: string): void {
+    this.findings.push(leftOut('rest-of-check', 'What was still to come', `left out: ${why}`));
+  }
+
+  private async ask(question: string, detail: string): Promise<void> {
+    if (await this.options.person.ask(question, detail) !== 'yes') throw new Stopped();
+  }
+
+  private say(text: string): void {
+    this.options.reporter.note(text);
+  }
+}
+
