@@ -1,16 +1,18 @@
 // Use cases on one record: look at it, export it, repair it.
-import { FileProblem } from '../host/files';
+import { errorCode, FileProblem, isFolder } from '../host/files';
 import { CannotRecord, NotARecord } from '../record/errors';
 import type { ExportOptions } from '../record/export-table';
 import { EXPORT_FORMATS, exportCsvText, exportRecord, type ExportFormat, type ExportResult } from '../record/file-export';
 import { readRecordAndSum } from '../record/file-reader';
 import { recoverRecord, type Recovery } from '../record/file-recover';
 import { summarize, type RecordSummary } from '../record/summary';
-import { errorCode } from '../host/files';
 import { BadInput } from './errors';
 
 export { EXPORT_FORMATS };
 export type { ExportFormat, ExportResult, RecordSummary, Recovery };
+
+/** Whether a path names a campaign's folder rather than a record. */
+export const isCampaign = (path: string): boolean => isFolder(path);
 
 /** What a record holds. Throws {@link BadInput} when the file is missing or no record. */
 export function showRecord(path: string): RecordSummary {
