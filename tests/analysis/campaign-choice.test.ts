@@ -65,7 +65,7 @@ describe('choice', () => {
   test('when nothing meets the constraints there is no recommendation, but a reason', () => {
     const c = run(table, [{ metric: 'power_at_hover_W', kind: 'at-most', bound: { kind: 'quantity', dimension: 'power', value: 1, text: '1 W' } }]).choice;
     expect(c?.chosen).toBeNull();
-    expect(c?.reason).toContain('power_at_hover_W at most 1 W, failed');
+    expect(c?.reason).toContain('Power at hover thrust at most 1 W, failed');
   });
   test('an objective that no run gives is named', () => {
     const c = analyzeCampaign(makeCampaign({ a: [{ hold_rpm: 1 }] }, { choice: least })).choice;

@@ -9,6 +9,7 @@ import { changeSentences, flightChanges } from './fly-change';
 import type { CampaignInput, RunInput } from './input';
 import { matchOf } from './match';
 import { metricResult } from './metric';
+import { inSentence } from './words';
 
 /** Analyses a campaign. Missing, cut-off and other unusable runs are named and left out; no usable run gives results without verdicts. */
 export function analyzeCampaign(input: CampaignInput): Results {
@@ -60,7 +61,7 @@ function answerOf(input: CampaignInput, chosen: readonly string[] | null, metric
   const settled = metrics.filter((m) => m.of_interest).flatMap((m) => m.contrasts.filter((c) => c.verdict === 'better' || c.verdict === 'worse').map((c) => ({ m, c })));
   const text = (id: string): string => input.settings.find((s) => s.id === id)?.text ?? id;
   if (settled.length === 0) return ['The campaign file states no objective, and no metric of interest shows a settled difference.'];
-  return ['The campaign file states no objective, so nothing is recommended.', ...settled.slice(0, 2).map(({ m, c }) => `${text(c.setting)}: ${m.title.toLowerCase()} ${c.text} than ${text(c.against)}.`)];
+  return ['The campaign file states no objective, so nothing is recommended.', ...settled.slice(0, 2).map(({ m, c }) => `${text(c.setting)}: ${inSentence(m.title)} ${c.text} than ${text(c.against)}.`)];
 }
 
 /** The nearest that any run came to each limit. */

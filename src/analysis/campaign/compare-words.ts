@@ -3,7 +3,7 @@ import type { ComparedMetric, Comparison } from '../../model/comparison';
 import { formatNumber } from '../../units/format';
 import { idealMoistAir } from '../physics/air';
 import type { CompareSide } from './compare-bench';
-import { enumerate, showInterval, showShare } from './words';
+import { enumerate, inSentence, showInterval, showShare } from './words';
 
 /** Differences of density below this are not worth a note. */
 const DENSITY = 0.002;
@@ -39,9 +39,6 @@ function airNote(a: CompareSide, b: CompareSide): string[] {
   const share = idealMoistAir(y) / idealMoistAir(x) - 1;
   return Math.abs(share) < DENSITY ? [] : [`The air was ${formatNumber(100 * Math.abs(share), 2)} % ${share > 0 ? 'denser' : 'thinner'} in the second campaign: thrust and power at equal speed carry that, only thrust in standard air does not.`];
 }
-
-/** A title inside a sentence: `Apparent KV` → `apparent KV`, `CT` stays. */
-const inSentence = (title: string): string => (/^.[A-Z]/.test(title) ? title : title.charAt(0).toLowerCase() + title.slice(1));
 
 /** What the second campaign differs by, for the metrics that matter: over all shared settings, or at the only one. */
 export function overallSentences({ metrics, settings, not_compared }: Comparison): string[] {

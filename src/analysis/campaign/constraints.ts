@@ -1,6 +1,7 @@
 /** Whether a setting meets what the user asks. A constraint counts as met only when its interval says so. */
 import type { Constraint } from '../../model/files/campaign-choice';
 import type { ResultChoice, ResultMetric } from '../../model/results';
+import { isMetric, metricFact } from '../metrics/catalogue';
 import { isCount } from './collect';
 import { marginIn } from './metric';
 import { show, showDifference, showInterval } from './words';
@@ -16,9 +17,12 @@ export function checkConstraint(c: Constraint, setting: string, baseline: string
   return c.kind === 'within' ? within(c, metric, setting, baseline, answer) : bounded(c, metric, setting, answer);
 }
 
+/** The metric as people read it; as it is written where nothing is known of it. */
+const titleOf = (key: string): string => (isMetric(key) ? metricFact(key).title : key);
+
 function textOf(c: Constraint): string {
-  if (c.kind === 'within') return `${c.metric} within ${c.margin.text} of the baseline`;
-  return `${c.metric} ${c.kind.replace('-', ' ')} ${c.bound.text}`;
+  if (c.kind === 'within') return `${titleOf(c.metric)} within ${c.margin.text} of the baseline`;
+  return `${titleOf(c.metric)} ${c.kind.replace('-', ' ')} ${c.bound.text}`;
 }
 
 type Answer = (status: Check['status'], detail: string) => Check;
@@ -55,6 +59,6 @@ function bounded(c: Exclude<Constraint, { kind: 'within' }>, m: ResultMetric, se
   if (lower === null || upper === null) return answer(sign * (v - bound) <= 0 ? 'open' : 'failed', `${show(m.key, v)}, without an interval`);
   const worst = sign > 0 ? upper : lower;
   const best = sign > 0 ? lower : upper;
-  const found = `${show(m.key, v)} (${showInterval(m.key, value.estimate.interval as never)})`;
+  const found = `${show(m.key, v)} (${showInterval(m.key, value.estimate.interval as never, false)})`;
   return answer(sign * (worst - bound) <= 0 ? 'met' : sign * (best - bound) > 0 ? 'failed' : 'open', found);
 }

@@ -21,10 +21,10 @@ export function showDifference(key: string, value: number, digits = 3): string {
 }
 
 /** Both ends in one unit: `+12 to +31 ms`; the reason where there is no interval. */
-export function showInterval(key: string, interval: Interval): string {
+export function showInterval(key: string, interval: Interval, signed = true): string {
   if (interval.reason !== null) return interval.reason;
   const { shown } = metricFact(key);
-  const sign = (v: number): string => (v > 0 ? '+' : v < 0 ? '−' : '');
+  const sign = (v: number): string => (v > 0 ? (signed ? '+' : '') : v < 0 ? '−' : '');
   const one = (v: number, convertIt: (x: number) => number): string => `${sign(v)}${formatNumber(Math.abs(convertIt(v)), 3)}`;
   if (shown === 'count' || shown === 'temperature') return `${one(interval.lower, (x) => x)} to ${one(interval.upper, (x) => x)}${shown === 'count' ? '' : ' K'}`;
   const unit = shownUnit(Math.max(Math.abs(interval.lower), Math.abs(interval.upper)), shown);
@@ -33,6 +33,12 @@ export function showInterval(key: string, interval: Interval): string {
 
 /** A share with sign: `−3.1 %`. */
 export const showShare = (share: number): string => `${share > 0 ? '+' : share < 0 ? '−' : '±'}${formatNumber(Math.abs(100 * share), 3)} %`;
+
+/** A title inside a sentence: `Apparent KV` → `apparent KV`; `CT` and `KV` stay. */
+export const inSentence = (title: string): string => (/^.[A-Z]/.test(title) ? title : title.charAt(0).toLowerCase() + title.slice(1));
+
+/** A factor's name as words: `switching_frequency` → `switching frequency`. */
+export const factorWords = (name: string): string => name.replaceAll('_', ' ');
 
 /** A list of words: `a, b and c`. */
 export const enumerate = (items: readonly string[]): string =>

@@ -32,14 +32,14 @@ const SOAK = 'soak';
 
 export const CATALOGUE = [
   fact('kv_rpm_per_V', 'rpm/V', 'kv', 'none', KV, 'Apparent KV', 'Speed over voltage at the ESC, no propeller, full throttle, mean of 0.4 to 0.9 s after arrival.'),
-  fact('no_load_current_A', 'A', 'current', 'less', KV, 'No-load current', 'Mean current without propeller at full throttle in the same window.'),
-  fact('no_load_speed_rpm', 'rpm', 'speed', 'none', KV, 'No-load speed', 'Mean speed without propeller at full throttle in the same window.'),
+  fact('no_load_current_A', 'A', 'current', 'less', KV, 'No-load current', 'Mean current without propeller at full throttle, 0.4 to 0.9 s after arrival.'),
+  fact('no_load_speed_rpm', 'rpm', 'speed', 'none', KV, 'No-load speed', 'Mean speed without propeller at full throttle, 0.4 to 0.9 s after arrival.'),
   fact('kt_apparent_Nm_per_A', 'N m/A', 'count', 'none', KV, 'Apparent Kt', '60/(2π·KV) from KV corrected for current and resistance but not for timing advance: apparent, not a torque constant.'),
 
   fact('full_throttle_rpm', 'rpm', 'speed', 'more', CURVE, 'Full-throttle speed', 'Mean speed 0.4 to 0.9 s after arrival at full throttle.'),
-  fact('full_throttle_thrust_N', 'N', 'force', 'more', CURVE, 'Full-throttle thrust', 'Mean thrust, zero-corrected, in the same window.'),
-  fact('full_throttle_current_A', 'A', 'current', 'less', CURVE, 'Full-throttle current', 'Mean current in the same window.'),
-  fact('full_throttle_power_W', 'W', 'power', 'less', CURVE, 'Full-throttle power', 'Mean electrical power at the ESC in the same window.'),
+  fact('full_throttle_thrust_N', 'N', 'force', 'more', CURVE, 'Full-throttle thrust', 'Mean thrust, zero-corrected, 0.4 to 0.9 s after arrival at full throttle.'),
+  fact('full_throttle_current_A', 'A', 'current', 'less', CURVE, 'Full-throttle current', 'Mean current 0.4 to 0.9 s after arrival at full throttle.'),
+  fact('full_throttle_power_W', 'W', 'power', 'less', CURVE, 'Full-throttle power', 'Mean electrical power at the ESC 0.4 to 0.9 s after arrival at full throttle.'),
   fact('full_throttle_efficacy_N_per_W', 'N/W', 'efficacy', 'more', CURVE, 'Full-throttle thrust per watt', 'Ratio of full-throttle thrust and power.'),
   fact('power_at_hover_W', 'W', 'power', 'less', CURVE, 'Power at hover thrust', 'Electrical power at the throttle where the fitted thrust curve gives the hover thrust.'),
   fact('throttle_at_hover', '1', 'ratio', 'none', CURVE, 'Throttle at hover thrust', 'Throttle where the fitted thrust curve gives the hover thrust.'),
@@ -74,11 +74,11 @@ export const CATALOGUE = [
   fact('desyncs', '1', 'count', 'less', STEP, 'Desyncs', 'Recovered losses of commutation in the run; their steps are left out of the times.'),
 
   fact('hold_rpm', 'rpm', 'speed', 'more', HOLD, 'Speed at the hold', 'Mean speed of the last 2 s of the hold, corrected to exactly the target.'),
-  fact('hold_thrust_N', 'N', 'force', 'more', HOLD, 'Thrust at the hold', 'Mean thrust, zero-corrected, of the same window, corrected to exactly the target.'),
-  fact('hold_power_W', 'W', 'power', 'less', HOLD, 'Power at the hold', 'Mean electrical power at the ESC of the same window, corrected to exactly the target.'),
-  fact('hold_current_A', 'A', 'current', 'less', HOLD, 'Current at the hold', 'Mean current of the same window, corrected to exactly the target.'),
+  fact('hold_thrust_N', 'N', 'force', 'more', HOLD, 'Thrust at the hold', 'Mean thrust, zero-corrected, of the last 2 s of the hold, corrected to exactly the target.'),
+  fact('hold_power_W', 'W', 'power', 'less', HOLD, 'Power at the hold', 'Mean electrical power at the ESC of the last 2 s of the hold, corrected to exactly the target.'),
+  fact('hold_current_A', 'A', 'current', 'less', HOLD, 'Current at the hold', 'Mean current of the last 2 s of the hold, corrected to exactly the target.'),
   fact('hold_efficacy_N_per_W', 'N/W', 'efficacy', 'more', HOLD, 'Thrust per watt at the hold', 'Ratio of thrust and power at the hold.'),
-  fact('hold_throttle', '1', 'ratio', 'none', HOLD, 'Throttle at the hold', 'Mean throttle that the loop needed in the same window.'),
+  fact('hold_throttle', '1', 'ratio', 'none', HOLD, 'Throttle at the hold', 'Mean throttle that the loop needed in the last 2 s of the hold.'),
   fact('hold_correction', '1', 'ratio', 'none', HOLD, 'Correction to the target', 'Target over held value less one: the step that the correction takes.'),
   fact('hold_drift_per_s', '1/s', 'ratio_rate', 'none', HOLD, 'Drift over the hold', 'Slope of speed over the window, relative to its mean.'),
 
@@ -99,6 +99,9 @@ const BY_NAME: ReadonlyMap<string, MetricFact> = new Map(CATALOGUE.map((m) => [m
 
 /** Every name, for the check of campaign files and for `schema`. */
 export const METRIC_NAMES: readonly MetricName[] = CATALOGUE.map((m) => m.name);
+
+/** Whether a key names a metric, with or without a protocol label in front. */
+export const isMetric = (key: string): boolean => BY_NAME.has(key) || BY_NAME.has(key.slice(key.lastIndexOf('.') + 1));
 
 /** What a metric is. A key with a protocol label in front, `response-2.rise_t50_s`, is looked up by its last part. */
 export function metricFact(key: string): MetricFact {

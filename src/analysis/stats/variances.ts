@@ -43,6 +43,9 @@ export function brownForsythe(groups: readonly Numbers[]): VarianceTest | NoResu
   return { ok: true, statistic: table.between.f, p: table.between.p };
 }
 
+/** p in words: `< 0.001`, `= 0.034`. */
+const pText = (p: number): string => (p < 0.001 ? '< 0.001' : `= ${p.toPrecision(2)}`);
+
 /**
  * Whether one pooled spread may stand for all settings: not when Bartlett's test finds them unequal at `level`
  * (default 1 %, so that a dozen settings are not split by chance), nor when it cannot be run.
@@ -51,6 +54,6 @@ export function mayPool(groups: readonly Numbers[], level = 0.01): { readonly po
   const test = bartlett(groups);
   if (!test.ok) return { pool: false, reason: test.reason };
   return test.p < level
-    ? { pool: false, reason: `the settings scatter differently (Bartlett p = ${test.p.toPrecision(2)})` }
-    : { pool: true, reason: `no sign of different scatter (Bartlett p = ${test.p.toPrecision(2)})` };
+    ? { pool: false, reason: `the settings scatter differently (Bartlett’s test, p ${pText(test.p)})` }
+    : { pool: true, reason: `no sign of different scatter (Bartlett’s test, p ${pText(test.p)})` };
 }
