@@ -1,34 +1,57 @@
 // From a folder of records to results.json and results.csv.
 import { analyzeCampaign } from '../analysis/campaign/analyze';
 import { resultsCsv } from '../analysis/campaign/csv';
-import { exists, FileProblem, join, readText, writeNew } from '../host/files';
+import { exists, FileProblem, join, readText, renameOwn, writeNew } from '../host/files';
 import type { Results } from '../model/results';
 import { campaignInput } from './campaign-input';
 import { BadInput } from './errors';
-import { RESULTS_FILE } from './report';
-
-export const RESULTS_TABLE = 'results.csv';
+import { RESULTS_FILE, RESULTS_TABLE } from './result-files';
 
 export interface Analyzed {
   readonly results: Results;
   /** Files of this analysis; those that held the very same text before were not written again. */
   readonly files: readonly string[];
+  /** Earlier results, under the names that they have now. */
+  readonly setAside: readonly string[];
 }
 
 /**
- * Analyzes a campaign folder and writes its results beside the records.
- * @throws BadInput when the folder is no campaign's, or other results stand there already: nothing is ever overwritten
+ * Analyzes a campaign folder and writes its results beside the records. Earlier results are kept under a number
+ * (results-1.json, results-1.csv, …), so that the newest always have the plain name and nothing is lost.
+ * @throws BadInput when the folder is no campaign's, or a results.json stands there that this program did not write
  */
-export function analyzeFolder(folder: string): Analyzed {
-  const results = analyzeCampaign(campaignInput(folder));
+export async function analyzeFolder(folder: string): Promise<Analyzed> {
+  const results = analyzeCampaign(await Promise.resolve(campaignInput(folder)));
   const files = [
     [join(folder, RESULTS_FILE), `${JSON.stringify(results, null, 1)}\n`],
     [join(folder, RESULTS_TABLE), resultsCsv(results)],
   ] as const;
-  const other = files.filter(([path, text]) => exists(path) && readText(path) !== text).map(([path]) => path);
-  if (other.length > 0) throw new BadInput(other.map((path) => `${path}: other results stand there, and nothing is ever overwritten; move it away and analyze again`));
+  const changed = files.filter(([path, text]) => exists(path) && readText(path) !== text);
+  const setAside = changed.length === 0 ? [] : aside(folder);
   for (const [path, text] of files) if (!exists(path)) write(path, text);
-  return { results, files: files.map(([path]) => path) };
+  return { results, files: files.map(([path]) => path), setAside };
+}
+
+/** Gives results.json and results.csv the first number that neither has yet. Nothing of anybody else's is touched. */
+function aside(folder: string): string[] {
+  const json = join(folder, RESULTS_FILE);
+  if (exists(json) && !isOurs(readText(json))) throw new BadInput([`${json}: this was not written by \`spoolbench analyze\`, and nothing of yours is overwritten; move it away and analyze again`]);
+  const numbered = (name: string, n: number): string => join(folder, name.replace('.', `-${n}.`));
+  const names = [RESULTS_FILE, RESULTS_TABLE];
+  let n = 1;
+  while (names.some((name) => exists(numbered(name, n)))) n++;
+  return names.filter((name) => exists(join(folder, name))).map((name) => {
+    renameOwn(join(folder, name), numbered(name, n));
+    return numbered(name, n);
+  });
+}
+
+function isOurs(text: string): boolean {
+  try {
+    return (JSON.parse(text) as { spoolbench_results?: unknown } | null)?.spoolbench_results !== undefined;
+  } catch {
+    return false;
+  }
 }
 
 function write(path: string, text: string): void {

@@ -5,7 +5,7 @@ import { sheetCsv, sheetParquet, type SheetColumn } from '../record/export-sheet
 import { GRAM_FORCE } from '../units';
 import { BadInput } from './errors';
 import type { ExportFormat } from './records';
-import { readResults } from './report';
+import { readResults } from './result-files';
 import { SPOOLBENCH_VERSION } from './version';
 
 /** Folder for the tables inside a campaign's. */

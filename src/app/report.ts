@@ -1,5 +1,5 @@
 // Use case: results.json and a few records of a campaign folder become one page.
-import { resultsSchema, type Results, type ResultRun } from '../model/results';
+import type { Results, ResultRun } from '../model/results';
 import { readRecordAndSum } from '../record/file-reader';
 import { gzipBase64, renderReport, zoomCode, type ReportExtras, type Trace, type TraceSeries } from '../report';
 import type { RunData, RunChannel } from '../analysis/run-data';
@@ -8,10 +8,10 @@ import type { ChannelKind } from '../model/channel';
 import { convert } from '../units';
 import { BadInput } from './errors';
 import { factsOfHeader } from './report-facts';
+import { readResults } from './result-files';
 import { NothingToAnalyze, runDataOf } from './run-data';
 import { SPOOLBENCH_VERSION } from './version';
 
-export const RESULTS_FILE = 'results.json';
 export const REPORT_FILE = 'report.html';
 /** Left-out runs shown as traces, at most. */
 const LEFT_OUT = 2;
@@ -48,22 +48,6 @@ export function writeReport(folder: string, results: Results, out?: string): Wri
     throw error;
   }
   return { path, bytes: Buffer.byteLength(text), isNew, campaign: results.campaign, simulated: results.simulated, remarks };
-}
-
-/** results.json of a folder. Throws {@link BadInput}. */
-export function readResults(folder: string): Results {
-  const path = join(folder, RESULTS_FILE);
-  if (!exists(path)) throw new BadInput([`${path}: there is no such file; \`spoolbench analyze ${folder}\` writes it from the records`]);
-  let parsed: unknown;
-  try {
-    parsed = JSON.parse(readText(path));
-  } catch (error) {
-    throw new BadInput([`${path}: this is not JSON (${error instanceof Error ? error.message : String(error)}); move it away and run \`spoolbench analyze ${folder}\` again`], { cause: error });
-  }
-  const checked = resultsSchema.safeParse(parsed);
-  if (checked.success) return checked.data;
-  const lines = checked.error.issues.slice(0, 5).map((i) => `${path}: ${i.path.join('.')}: ${i.message}`);
-  throw new BadInput([...lines, `${path}: this is not what this version of \`spoolbench analyze\` writes; move it away and analyze again`], { cause: checked.error });
 }
 
 /** The file named, or the first free name; a file with the very same text is not written again. */

@@ -2,6 +2,7 @@
 import colours from 'picocolors';
 import { HEADLINES, metricTitle, showMetric } from '../app/figures';
 import type { RunSummary } from '../app/run-file';
+import type { RunResults } from '../app/run-results';
 import { simulatedBadge, tables, wrap } from './text';
 
 /** Figures per setting as means over the good repeats; no verdicts. `width`: columns of the terminal, Infinity for a pipe. */
@@ -24,4 +25,9 @@ export function renderSummary(summary: RunSummary, width: number): string {
     out.push(colours.inverse(colours.red(' STOP NOT CONFIRMED: nothing shows that the motor stands still. CUT THE POWER before anybody comes near. ')));
   }
   return `${out.join('\n')}\n`;
+}
+
+/** The answer, and where results and report are. */
+export function renderEnding({ answer, results, report }: RunResults, width: number): string {
+  return `\n${answer.map((s) => wrap(s, Math.min(width, 100), '')).join('\n')}\n\nResults: ${results}\nReport: ${report}\n`;
 }

@@ -1,5 +1,5 @@
 // The file system, as far as the use cases need it.
-import { closeSync, existsSync, fsyncSync, mkdirSync, openSync, readdirSync, readFileSync, statfsSync, statSync, unlinkSync, writeSync } from 'node:fs';
+import { closeSync, existsSync, fsyncSync, mkdirSync, openSync, readdirSync, readFileSync, renameSync, statfsSync, statSync, unlinkSync, writeSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
@@ -117,6 +117,16 @@ export function isFolder(path: string): boolean {
 /** Names in a folder, sorted; empty when it is missing. */
 export function list(path: string): string[] {
   return existsSync(path) ? readdirSync(path).sort() : [];
+}
+
+/** Gives a file of ours another name that nothing has yet. Throws {@link FileProblem}. */
+export function renameOwn(path: string, to: string): void {
+  if (existsSync(to)) throw new FileProblem(to, 'it exists already, and nothing is ever overwritten');
+  try {
+    renameSync(path, to);
+  } catch (error) {
+    throw explain(path, error);
+  }
 }
 
 /** Removes a file that this process made itself (locks). */

@@ -12,8 +12,9 @@ export const analyzeCommand: CommandModule = {
       (y) => y.positional('folder', { type: 'string', demandOption: true, describe: 'Campaign folder' })
         .option('json', { type: 'boolean', default: false, describe: 'The results on standard output' })
         .example('$0 analyze records/scout-settings-2026-03-01T14-05-09Z', 'then: spoolbench report on the same folder'),
-      (args) => {
-        const { results, files } = analyzeFolder(args.folder);
+      async (args) => {
+        const { results, files, setAside } = await analyzeFolder(args.folder);
+        if (setAside.length > 0) process.stderr.write(`earlier results are kept as ${setAside.join(', ')}\n`);
         if (results.simulated) process.stderr.write(`${simulatedBadge()}\n`);
         process.stdout.write(args.json ? `${JSON.stringify(results, null, 2)}\n` : `${files.join('\n')}\n`);
         done(EXIT.done);
