@@ -28,7 +28,7 @@ function digestOf(folders: readonly string[]): string {
 const linesIn = (file: string): SeedLine[] => (fs.existsSync(file) ? fs.readFileSync(file, 'utf8').split('\n').filter((l) => l.endsWith('}')).map((l) => JSON.parse(l) as SeedLine) : []);
 
 async function truthFile(cell: Cell, out: string): Promise<string> {
-  const file = path.join(out, `truth-${cell.article}-${digestOf(['src/twin', 'src/protocols', 'src/controller', 'study/truth', 'study/benches'])}.json`);
+  const file = path.join(out, `truth-${cell.article}-${digestOf(['src/twin/physics', 'src/protocols', 'study/truth', 'study/benches'])}.json`);
   if (!fs.existsSync(file)) {
     console.error(`truths of ${cell.article}: noise-free campaigns …`);
     fs.writeFileSync(file, JSON.stringify(await truthsOf(cell.article), null, 1));

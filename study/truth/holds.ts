@@ -43,33 +43,36 @@ export function startTruth(data: RunData, trace: Trace, startFailure: number): R
 
 const SETTLE_US = 3e6;
 
-/** soak. The temperature is the case's own, not what the sluggish sensor shows. */
+/** The first part of the soak that the definition leaves out of the exponential. */
+const FIT_FROM = 0.25;
+
+/** soak. Temperatures are what the sensor on the case feels, free of noise and of gain and zero errors: that is what the metrics name. */
 export function soakTruth(data: RunData, trace: Trace): Record<string, number> {
   const { from_us, to_us } = stretch(data, 'soak');
   const length = to_us - from_us;
-  const start = meanOver(trace, trace.case_degC, from_us, from_us + 10_000);
-  const end = meanOver(trace, trace.case_degC, to_us - length / 20, to_us);
+  const start = meanOver(trace, trace.sensor_degC, from_us - 10_000, from_us + 10_000);
+  const end = meanOver(trace, trace.sensor_degC, to_us - length / 20, to_us);
   const settled_us = from_us + SETTLE_US;
   const tenth = (to_us - settled_us) / 10;
-  const { rise, tau_s } = exponential(trace, from_us, to_us);
+  const { settled, tau_s } = exponential(trace, from_us + FIT_FROM * length, to_us);
   return {
-    thermal_time_constant_s: tau_s, settled_rise_K: rise, final_temperature_degC: end, temperature_rise_K: end - start,
+    thermal_time_constant_s: tau_s, settled_rise_K: settled - start, final_temperature_degC: end, temperature_rise_K: end - start,
     soak_speed_drift: meanOver(trace, trace.speed_rpm, to_us - tenth, to_us) / meanOver(trace, trace.speed_rpm, settled_us, settled_us + tenth) - 1,
   };
 }
 
-/** Least squares of start + rise·(1 − exp(−t/τ)), by a search over τ with the rest solved exactly. */
-function exponential(trace: Trace, from_us: number, to_us: number): { readonly rise: number; readonly tau_s: number } {
+/** Least squares of a + rise·(1 − exp(−t/τ)), by a search over τ with the rest solved exactly. `settled` is a + rise. */
+function exponential(trace: Trace, from_us: number, to_us: number): { readonly settled: number; readonly tau_s: number } {
   const a = tickAt(trace, from_us);
   const b = tickAt(trace, to_us);
   const t: number[] = [];
   const y: number[] = [];
-  for (let i = a; i < b; i += 50) { t.push((trace.end_us[i] - from_us) / 1e6); y.push(trace.case_degC[i]); }
-  const fit = (tau: number): { rise: number; rss: number } => {
+  for (let i = a; i < b; i += 50) { t.push((trace.end_us[i] - from_us) / 1e6); y.push(trace.sensor_degC[i]); }
+  const fit = (tau: number): { settled: number; rss: number } => {
     const x = t.map((v) => 1 - Math.exp(-v / tau));
     const [xm, ym] = [mean(x), mean(y)];
     const rise = x.reduce((s, v, i) => s + (v - xm) * (y[i] - ym), 0) / x.reduce((s, v) => s + (v - xm) ** 2, 0);
-    return { rise, rss: x.reduce((s, v, i) => s + (y[i] - ym - rise * (v - xm)) ** 2, 0) };
+    return { settled: ym + rise * (1 - xm), rss: x.reduce((s, v, i) => s + (y[i] - ym - rise * (v - xm)) ** 2, 0) };
   };
   let [low, high] = [Math.log(1), Math.log(2000)];
   for (let k = 0; k < 100; k++) {
@@ -77,5 +80,5 @@ function exponential(trace: Trace, from_us: number, to_us: number): { readonly r
     if (fit(Math.exp(p)).rss < fit(Math.exp(q)).rss) high = q; else low = p;
   }
   const tau_s = Math.exp((low + high) / 2);
-  return { rise: fit(tau_s).rise, tau_s };
+  return { settled: fit(tau_s).settled, tau_s };
 }

@@ -15,10 +15,12 @@ export type Trace = {
   readonly voltage_V: number[];
   readonly winding_degC: number[];
   readonly case_degC: number[];
+  /** What the sluggish sensor on the case feels. */
+  readonly sensor_degC: number[];
 };
 
 const empty = (): Trace => ({
-  begin_us: [], end_us: [], throttle: [], speed_rpm: [], thrust_N: [], current_A: [], peak_A: [], voltage_V: [], winding_degC: [], case_degC: [],
+  begin_us: [], end_us: [], throttle: [], speed_rpm: [], thrust_N: [], current_A: [], peak_A: [], voltage_V: [], winding_degC: [], case_degC: [], sensor_degC: [],
 });
 
 /** Listens to a rig from now on. `take` hands over what was heard since the last call. */
@@ -45,6 +47,7 @@ export function traceOf(rig: SimulatedRig): { readonly take: () => Trace } {
     trace.voltage_V.push(truth.voltage_V);
     trace.winding_degC.push(truth.winding_degC);
     trace.case_degC.push(truth.case_degC);
+    trace.sensor_degC.push(rig.heat.caseSensor_degC);
   };
   return {
     take: () => {

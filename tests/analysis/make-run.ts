@@ -110,7 +110,8 @@ export function makeRun(made: MadeRun): RunData {
     const amount = sensors.noise[kind] ?? 0;
     for (let k = 0; k < n; k++) {
       times[k] = t_s[k * every];
-      value[k] = (truth[kind]?.(k * every) ?? 0) * (sensors.gain[kind] ?? 1) + (sensors.offset[kind] ?? 0) + (amount > 0 ? amount * noise() : 0);
+      // A row holds what was measured before it is written, so never what its own command does.
+      value[k] = (truth[kind]?.(Math.max(0, k * every - 1)) ?? 0) * (sensors.gain[kind] ?? 1) + (sensors.offset[kind] ?? 0) + (amount > 0 ? amount * noise() : 0);
     }
     return {
       kind, column: COLUMN_OF[kind], period_s: every * row_s, u_gain: sensors.u_gain[kind] ?? 0, u_offset: sensors.u_offset[kind] ?? 0,

@@ -83,10 +83,10 @@ export const CATALOGUE = [
   fact('hold_drift_per_s', '1/s', 'ratio_rate', 'none', HOLD, 'Drift over the hold', 'Slope of speed over the window, relative to its mean.'),
 
   fact('start_success', '1', 'ratio', 'more', START, 'Starts that succeeded', 'Share of starts that reached the stated speed within the bound.'),
-  fact('time_to_speed_s', 's', 'time', 'less', START, 'Time to speed', 'From the command to the stated speed, mean over the starts that succeeded.'),
+  fact('time_to_speed_s', 's', 'time', 'less', START, 'Time to speed', 'From the command to the stated speed as the record shows it, mean over the starts that succeeded.'),
 
-  fact('thermal_time_constant_s', 's', 'time', 'none', SOAK, 'Thermal time constant', 'Time constant of one exponential fitted to the case temperature at constant power.'),
-  fact('final_temperature_degC', 'degC', 'temperature', 'less', SOAK, 'Case temperature at the end', 'Mean case temperature of the last twentieth of the soak, where the sensor sits; the winding is hotter.'),
+  fact('thermal_time_constant_s', 's', 'time', 'none', SOAK, 'Thermal time constant', 'Time constant of one exponential fitted to the case temperature at constant power, from a quarter of the soak on.'),
+  fact('final_temperature_degC', 'degC', 'temperature', 'less', SOAK, 'Case temperature at the end', 'Mean temperature that the sensor on the case shows over the last twentieth of the soak; a sluggish sensor lags behind the case, and the winding is hotter.'),
   fact('temperature_rise_K', 'K', 'temperature_difference', 'less', SOAK, 'Temperature rise', 'Case temperature at the end less that at the start of the soak.'),
   fact('settled_rise_K', 'K', 'temperature_difference', 'less', SOAK, 'Rise when settled', 'Rise that the fitted exponential tends to.'),
   fact('soak_speed_drift', '1', 'ratio', 'none', SOAK, 'Drift of speed in the soak', 'Speed of the last tenth over that of the first tenth after settling, less one.'),

@@ -3,6 +3,7 @@ import type { ChannelKind } from '../../model/channel';
 import { cipm2007 } from '../physics/air';
 import { between, channelOf, withRole, type DesyncEvent, type PlayedSegment, type RunChannel, type RunData, type Series } from '../run-data';
 import { derived, type Reading } from './reading';
+import { resolutionEffects } from './resolution';
 
 /** A reading or the reason why there is none. */
 export type Maybe<T = Reading> = { readonly ok: true; readonly value: T } | { readonly ok: false; readonly reason: string };
@@ -70,6 +71,13 @@ export function channelEffects(channel: RunChannel, value: number, zeroed = fals
   };
 }
 
+/**
+ * How old a sample is when its row is written: anything up to a period of its channel, as no one tells the sensor when to measure.
+ * Half a period is taken off times that begin at a command; what is left is the same in every step and every repeat.
+ */
+export const sampleAge = (channel: RunChannel): Reading =>
+  ({ value: channel.period_s / 2, within: 0, effects: { [`${channel.kind}_timing`]: channel.period_s / Math.sqrt(12) } });
+
 /** Least samples that make a mean. */
 const LEAST_SAMPLES = 4;
 
@@ -86,7 +94,7 @@ function meanOfChannel(channel: RunChannel, span: Span): Maybe {
     return absent(`${channel.column}: ${part.value.length} usable samples from ${span.from_s.toFixed(2)} to ${span.to_s.toFixed(2)} s; ${LEAST_SAMPLES} or more are needed`);
   }
   const { mean, se } = meanOf(part.value);
-  return found({ value: mean, within: se, effects: channelEffects(channel, mean) });
+  return found({ value: mean, within: se, effects: { ...channelEffects(channel, mean), ...resolutionEffects(channel, part.value, mean) } });
 }
 
 /** The load cell's zero over the run. */
@@ -195,6 +203,8 @@ export function runFlags(data: RunData): string[] {
   const flags: string[] = [];
   const current = channelOf(data, 'current');
   if (current !== null && current.filter_Hz === null && current.averaged <= 1) flags.push('the current channel declares no filter and no averaging: ripple may alias into it');
+  const block = data.block ?? 1;
+  if (block > 1) flags.push(`the run is so long that samples were averaged in blocks of ${block} before analysis: peaks and step times are blurred by as much`);
   for (const c of data.channels) {
     const all = c.value.length + c.impossible;
     if (all > 0 && c.impossible > 0.05 * all) flags.push(`${c.column}: ${c.impossible} of ${all} samples were impossible and are left out`);

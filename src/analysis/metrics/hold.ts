@@ -65,8 +65,9 @@ export function holdMetrics(data: RunData): RunMetric[] {
     metric('hold_power_W', watts, method, flags),
     metric('hold_current_A', amps, method, flags),
     force === null ? noMetric('hold_efficacy_N_per_W', thrust.ok ? 'none' : thrust.reason) : metric('hold_efficacy_N_per_W', over(force, watts), `${method}; thrust over power`, thrustFlags),
-    throttleMetric(data, span),
-    metric('hold_correction', exact(correction), 'target over held value less one'),
+    throttleMetric(data, span, played, power.value, target, held),
+    // The loop holds what its sensor says; how far that is from the target in truth is as uncertain as the sensor.
+    metric('hold_correction', derived(correction, [[held, -target.value / held.value ** 2]]), 'target over held value less one'),
     drifting === null ? noMetric('hold_drift_per_s', 'too few samples of speed in the window') : metric('hold_drift_per_s', drifting, 'least-squares line through speed over the window'),
   ];
 }
@@ -104,11 +105,28 @@ function speedExponent(data: RunData, hold: PlayedSegment, at: Electrical, speed
   return target.kind === 'speed' ? { value: 1, u: 0, ofPower } : { value: ofPower, u, ofPower };
 }
 
-function throttleMetric(data: RunData, span: Span): RunMetric {
+/**
+ * Throttle at exactly the target. It goes with what is held by an exponent between a third (throttle ∝ speed, power ∝ speed³) and
+ * the secant to the start level; the middle is taken, the half range counts as rectangular.
+ */
+function throttleMetric(data: RunData, span: Span, hold: PlayedSegment, at: Electrical, target: Target, held: Reading): RunMetric {
   const part = between(data.throttle, span.from_s, span.to_s);
   if (part.value.length < 4) return noMetric('hold_throttle', 'too few rows in the window');
   const { mean, se } = meanOf(part.value);
-  return metric('hold_throttle', { value: mean, within: se, effects: {} }, 'mean of the throttle commanded');
+  const start = withRole(data, 'start').filter((s) => s.start_s < hold.start_s).at(-1);
+  const cube = target.kind === 'speed' ? 1 : 1 / CUBE;
+  let secant = cube;
+  if (start?.segment.kind === 'level' && target.kind !== 'speed' && start.segment.throttle > 0 && start.segment.throttle < mean) {
+    const below = electrical(data, { from_s: (start.start_s + start.end_s) / 2, to_s: start.end_s });
+    const ratio = below.ok ? at[target.kind].value / below.value[target.kind].value : 0;
+    if (ratio > 1.5) secant = Math.log(mean / start.segment.throttle) / Math.log(ratio);
+  }
+  const sane = Math.min(1, Math.max(0.25, secant));
+  const e: Reading = { value: (cube + sane) / 2, within: 0, effects: { hold_throttle_exponent: Math.abs(sane - cube) / 2 / Math.sqrt(3) } };
+  const factor = (target.value / held.value) ** e.value;
+  const value = mean * factor;
+  const reading = derived(value, [[{ value: mean, within: se, effects: {} }, factor], [held, (-e.value * value) / held.value], [e, value * Math.log(target.value / held.value)]]);
+  return metric('hold_throttle', reading, 'mean of the throttle commanded, corrected to exactly the target');
 }
 
 function driftOf(data: RunData, span: Span, mean: number): Reading | null {

@@ -6,8 +6,9 @@ import { measureStep, type StepFigures } from '../physics/step';
 import { between, channelOf, type PlayedSegment, type RunChannel, type RunData } from '../run-data';
 import { median } from '../stats/summary';
 import type { MetricName } from './catalogue';
-import { channelEffects } from './common';
-import { exact, metric, noMetric, type Reading, type RunMetric } from './reading';
+import { channelEffects, sampleAge } from './common';
+import { exact, metric, minus, noMetric, type Effects, type Reading, type RunMetric } from './reading';
+import { resolutionName, resolutionOf } from './resolution';
 
 /** Seconds before the command that are looked at, for the foot of the step. */
 const FOOT_S = 0.04;
@@ -25,17 +26,20 @@ export type MeanStep = { readonly direction: Direction; readonly t_s: readonly n
 /** Metrics of a response run, and the mean steps for charts. */
 export type ResponseResult = { readonly metrics: RunMetric[]; readonly steps: MeanStep[]; readonly leftOut: number };
 
-const TIMES: readonly (readonly [Record<Direction, MetricName>, (f: StepFigures) => number | null, string])[] = [
-  [{ rise: 'rise_time_10_90_s', fall: 'fall_time_90_10_s' }, (f) => f.t10to90_s, '10 to 90 %'],
-  [{ rise: 'rise_time_20_80_s', fall: 'fall_time_80_20_s' }, (f) => f.t20to80_s, '20 to 80 %'],
-  [{ rise: 'rise_t50_s', fall: 'fall_t50_s' }, (f) => f.t50_s, 'command to 50 %'],
-  [{ rise: 'rise_t80_s', fall: 'fall_t80_s' }, (f) => f.t80_s, 'command to 80 %'],
-  [{ rise: 'rise_dead_time_s', fall: 'fall_dead_time_s' }, (f) => f.deadTime_s, 'command to 10 %'],
-  [{ rise: 'rise_rate_per_s', fall: 'fall_rate_per_s' }, (f) => f.rate_per_s, '0.6 over 20 to 80 %'],
+/** A figure of a step: its names, where it is found, what it is, and whether it begins at the command. */
+type Figure = { readonly names: Readonly<Record<Direction, MetricName>>; readonly pick: (f: StepFigures) => number | null; readonly what: string; readonly fromCommand: boolean };
+
+const TIMES: readonly Figure[] = [
+  { names: { rise: 'rise_time_10_90_s', fall: 'fall_time_90_10_s' }, pick: (f) => f.t10to90_s, what: '10 to 90 %', fromCommand: false },
+  { names: { rise: 'rise_time_20_80_s', fall: 'fall_time_80_20_s' }, pick: (f) => f.t20to80_s, what: '20 to 80 %', fromCommand: false },
+  { names: { rise: 'rise_t50_s', fall: 'fall_t50_s' }, pick: (f) => f.t50_s, what: 'command to 50 %', fromCommand: true },
+  { names: { rise: 'rise_t80_s', fall: 'fall_t80_s' }, pick: (f) => f.t80_s, what: 'command to 80 %', fromCommand: true },
+  { names: { rise: 'rise_dead_time_s', fall: 'fall_dead_time_s' }, pick: (f) => f.deadTime_s, what: 'command to 10 %', fromCommand: true },
+  { names: { rise: 'rise_rate_per_s', fall: 'fall_rate_per_s' }, pick: (f) => f.rate_per_s, what: '0.6 over 20 to 80 %', fromCommand: false },
 ];
-const OF_MEAN: readonly (readonly [Record<Direction, MetricName>, (f: StepFigures) => number | null, string])[] = [
-  [{ rise: 'rise_settling_s', fall: 'fall_settling_s' }, (f) => f.settling_s, 'into ±5 % for good'],
-  [{ rise: 'rise_overshoot', fall: 'fall_overshoot' }, (f) => f.overshoot, 'excursion past the final level'],
+const OF_MEAN: readonly Figure[] = [
+  { names: { rise: 'rise_settling_s', fall: 'fall_settling_s' }, pick: (f) => f.settling_s, what: 'into ±5 % for good', fromCommand: true },
+  { names: { rise: 'rise_overshoot', fall: 'fall_overshoot' }, pick: (f) => f.overshoot, what: 'excursion past the final level', fromCommand: false },
 ];
 
 /** Measures every step of a run. */
@@ -64,8 +68,7 @@ function nearDesync(data: RunData, { start_s, end_s, ordinal }: PlayedSegment): 
 }
 
 function direction(name: Direction, speed: RunChannel | null, steps: readonly Step[], flags: readonly string[]): { metrics: RunMetric[]; mean: MeanStep | null } {
-  const wanted = [...TIMES, ...OF_MEAN];
-  const none = (reason: string) => ({ metrics: wanted.map(([names]) => noMetric(names[name], reason, flags)), mean: null });
+  const none = (reason: string) => ({ metrics: [...TIMES, ...OF_MEAN].map(({ names }) => noMetric(names[name], reason, flags)), mean: null });
   if (speed === null) return none('the rig has no speed channel, and step times are taken from speed');
   if (steps.length === 0) return none(`no ${name === 'rise' ? 'step up' : 'step down'} can be used`);
   const levels = levelsOf(speed, steps);
@@ -75,20 +78,41 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
     const part = between(speed, segment.start_s - FOOT_S, segment.end_s);
     return part.value.length < 8 ? null : measureStep(part.t_s, part.value, { command_s: segment.start_s, levels });
   });
-  const times = TIMES.map(([names, pick, what]) => {
-    const values = figures.flatMap((f) => { const v = f === null ? null : pick(f); return v === null ? [] : [v]; });
-    const lost = steps.length - values.length;
-    return values.length === 0 ? noMetric(names[name], 'the speed does not cross the reference levels in any step', flags)
-      : metric(names[name], { ...centre(values), effects: {} }, `speed, ${what}, mean of ${values.length} steps between the levels of the whole train`, lost > 0 ? [...flags, `${lost} steps did not cross the reference levels`] : flags);
-  });
   const mean = meanStep(name, speed, steps, levels);
   const shape = measureStep(mean.t_s, mean.fraction, { command_s: 0, levels: { initial: 0, final: 1 } });
-  const rest = OF_MEAN.map(([names, pick, what]) => {
-    const value = pick(shape);
-    return value === null ? noMetric(names[name], shape.missing.join('; ') || 'not shown by the mean step', flags)
-      : metric(names[name], exact(value), `mean of ${mean.steps} aligned steps of speed, ${what}`, flags);
+  const levelEffects = effectsOfLevels(speed, steps, levels, mean);
+  const age = sampleAge(speed);
+  /** A figure with what the instruments do to it; where it begins at the command, the age of a sample is taken off. */
+  const told = ({ names, pick, what, fromCommand }: Figure, own: Pick<Reading, 'value' | 'within'>, of: string, more: readonly string[] = flags): RunMetric => {
+    const reading: Reading = { ...own, effects: levelEffects(pick) };
+    return metric(names[name], fromCommand ? minus(reading, age) : reading, `speed, ${what}, ${of}${fromCommand ? '; half a sample period taken off' : ''}`, more);
+  };
+  const times = TIMES.map((f) => {
+    const values = figures.flatMap((one) => { const v = one === null ? null : f.pick(one); return v === null ? [] : [v]; });
+    const lost = steps.length - values.length;
+    return values.length === 0 ? noMetric(f.names[name], 'the speed does not cross the reference levels in any step', flags)
+      : told(f, centre(values), `mean of ${values.length} steps between the levels of the whole train`, lost > 0 ? [...flags, `${lost} steps did not cross the reference levels`] : flags);
+  });
+  const rest = OF_MEAN.map((f) => {
+    const value = f.pick(shape);
+    return value === null ? noMetric(f.names[name], shape.missing.join('; ') || 'not shown by the mean step', flags) : told(f, exact(value), `mean of ${mean.steps} aligned steps`);
   });
   return { metrics: [...times, ...rest], mean };
+}
+
+/** What a coarse speed does to a figure through the two levels of the train, read off the mean step. */
+function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Levels, mean: MeanStep): (pick: Figure['pick']) => Effects {
+  const size = Math.abs(levels.final - levels.initial);
+  const sides = (['initial', 'final'] as const).flatMap((side) => {
+    const u = resolutionOf(speed, samplesOf(speed, steps, side), levels[side]);
+    if (u === 0) return [];
+    const moved = (by: number): StepFigures => measureStep(mean.t_s, mean.fraction, { command_s: 0, levels: { initial: 0, final: 1, [side]: (side === 'final' ? 1 : 0) + (by * u) / size } });
+    return [{ name: resolutionName(speed, levels[side]), up: moved(1), down: moved(-1) }];
+  });
+  return (pick) => Object.fromEntries(sides.flatMap(({ name, up, down }) => {
+    const [a, b] = [pick(up), pick(down)];
+    return a === null || b === null ? [] : [[name, (a - b) / 2]];
+  }));
 }
 
 /** Mean and its standard error. Steps of one train share the run: the error is that of this run, not of repeats. */
@@ -99,20 +123,28 @@ function centre(values: readonly number[]): Pick<Reading, 'value' | 'within'> {
   return { value: mean, within: n < 2 ? 0 : Math.sqrt(square / (n - 1) / n) };
 }
 
+type Levels = { readonly initial: number; readonly final: number };
+
+/** The part of a step that shows a level: before the command, or before the end. */
+function tailOf(side: keyof Levels, { start_s, end_s }: PlayedSegment): readonly [from: number, to: number] {
+  const length = TAIL * (end_s - start_s);
+  return side === 'initial' ? [start_s - length, start_s] : [end_s - length, end_s];
+}
+
 /** State levels of the train: medians over the dwells of what each shows before its end, so quantised speed averages out. */
-function levelsOf(speed: RunChannel, steps: readonly Step[]): { initial: number; final: number } | null {
-  const level = (from: (s: PlayedSegment) => number, to: (s: PlayedSegment) => number): number | null => {
-    const means = steps.flatMap(({ segment }) => {
-      const part = between(speed, from(segment), to(segment)).value;
-      return part.length === 0 ? [] : [part.reduce((a, b) => a + b, 0) / part.length];
-    });
-    return median(means);
-  };
-  const length = (s: PlayedSegment): number => s.end_s - s.start_s;
-  const initial = level((s) => s.start_s - TAIL * length(s), (s) => s.start_s);
-  const final = level((s) => s.end_s - TAIL * length(s), (s) => s.end_s);
+function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
+  const level = (side: keyof Levels): number | null => median(steps.flatMap(({ segment }) => {
+    const part = between(speed, ...tailOf(side, segment)).value;
+    return part.length === 0 ? [] : [part.reduce((a, b) => a + b, 0) / part.length];
+  }));
+  const initial = level('initial');
+  const final = level('final');
   return initial === null || final === null ? null : { initial, final };
 }
+
+/** Every sample that a level rests on. */
+const samplesOf = (speed: RunChannel, steps: readonly Step[], side: keyof Levels): Float64Array =>
+  Float64Array.from(steps.flatMap(({ segment }) => Array.from(between(speed, ...tailOf(side, segment)).value)));
 
 /** All steps on a clock that starts at the command, in cells as wide as the samples come. */
 function meanStep(name: Direction, speed: RunChannel, steps: readonly Step[], levels: { initial: number; final: number }): MeanStep {

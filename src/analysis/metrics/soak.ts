@@ -1,13 +1,18 @@
 /** soak: temperature rise and its time constant at constant power, and what drifts meanwhile. */
-import { between, channelOf, withRole, type PlayedSegment, type RunData } from '../run-data';
+import { between, channelOf, withRole, type PlayedSegment, type RunData, type Series } from '../run-data';
 import { fitNonlinear } from '../stats/nonlinear';
 import type { MetricName } from './catalogue';
 import { channelEffects, meanOf, meanReading } from './common';
-import { exact, metric, noMetric, type RunMetric } from './reading';
+import { exact, metric, minus, noMetric, over, type RunMetric } from './reading';
 
 const NAMES = ['thermal_time_constant_s', 'final_temperature_degC', 'temperature_rise_K', 'settled_rise_K', 'soak_speed_drift'] as const satisfies readonly MetricName[];
 /** Points that the exponential is fitted to. */
 const POINTS = 200;
+/**
+ * The first part of the soak is not fitted: there the winding still warms ahead of the case, and the sensor lags behind it. An
+ * exponential that comes late by a lag keeps its time constant.
+ */
+const FIT_FROM = 0.25;
 /** The loop settles in this time, s; nothing before it counts for drift. */
 const SETTLE_S = 3;
 
@@ -24,12 +29,12 @@ export function soakMetrics(data: RunData): RunMetric[] {
   if (part.value.length < 20) return [...NAMES.filter((n) => n !== 'soak_speed_drift').map((n) => noMetric(n, `${part.value.length} temperature samples; 20 or more are needed`)), drift];
   const where = sensor.placement === null ? 'where the sensor sits' : `at the ${sensor.placement}`;
   const length = soak.end_s - soak.start_s;
-  const first = meanOf(between(sensor, soak.start_s, soak.start_s + Math.max(1, 0.01 * length)).value);
+  const first = meanOf(startOf(sensor, soak.start_s));
   const last = meanOf(between(sensor, soak.end_s - length / 20, soak.end_s).value);
   const rise = last.mean - first.mean;
   const method = `case temperature ${where}; the winding is hotter`;
   return [
-    ...fitted(part.t_s, part.value, soak, rise, sensor.u_gain),
+    ...fitted(between(sensor, soak.start_s + FIT_FROM * length, soak.end_s), soak, { start: first.mean, rise }, sensor.u_gain),
     metric('final_temperature_degC', { value: last.mean, within: last.se, effects: channelEffects(sensor, last.mean) }, method),
     // A common offset cancels in the rise.
     metric('temperature_rise_K', { value: rise, within: Math.hypot(first.se, last.se), effects: { motor_temperature_gain: rise * sensor.u_gain } }, method),
@@ -37,9 +42,16 @@ export function soakMetrics(data: RunData): RunMetric[] {
   ];
 }
 
-function fitted(t_s: Float64Array, value: Float64Array, soak: PlayedSegment, rise: number, u_gain: number): RunMetric[] {
+/** Samples that show the temperature at the start: those just before the soak, or where the record has too few of them, its first second. */
+function startOf(sensor: Series, start_s: number): Float64Array {
+  const before = between(sensor, start_s - 1, start_s + 0.2).value;
+  return before.length >= 6 ? before : between(sensor, start_s, start_s + 1).value;
+}
+
+function fitted({ t_s, value }: Series, soak: PlayedSegment, seen: { readonly start: number; readonly rise: number }, u_gain: number): RunMetric[] {
   const names = ['thermal_time_constant_s', 'settled_rise_K'] as const;
   const none = (reason: string): RunMetric[] => names.map((n) => noMetric(n, reason));
+  const { start, rise } = seen;
   if (!(rise > 0)) return none(`the temperature rose by ${rise.toFixed(2)} K: nothing to fit`);
   const every = Math.max(1, Math.floor(t_s.length / POINTS));
   const x: number[] = [];
@@ -49,17 +61,19 @@ function fitted(t_s: Float64Array, value: Float64Array, soak: PlayedSegment, ris
     y.push(meanOf(value.subarray(i, i + every)).mean);
   }
   const length = soak.end_s - soak.start_s;
-  const fit = fitNonlinear(x, y, ([start, by, tau]) => (t) => start + by * (1 - Math.exp(-t / tau)), {
-    start: [y[0], rise, length / 3], lower: [y[0] - 50, 0.01 * rise, length / 1000], upper: [y[0] + 50, 100 * rise, 20 * length],
+  // As end − left·exp(−t/τ): end and rise above the start need no extrapolation back to the start.
+  const fit = fitNonlinear(x, y, ([end, left, tau]) => (t) => end - left * Math.exp(-t / tau), {
+    start: [start + 1.5 * rise, rise, length / 2], lower: [start, 0.001 * rise, length / 1000], upper: [start + 100 * rise, 1e4 * rise, 20 * length],
   });
   if (!fit.ok) return none(`one exponential does not describe the rise: ${fit.reason}`);
-  const [, by, tau] = fit.parameters;
+  const [end, , tau] = fit.parameters;
   const u = fit.standardErrors ?? [0, 0, 0];
+  const by = end - start;
   const flags = tau > length ? [`the soak of ${length.toFixed(0)} s is shorter than the time constant: an extrapolation`] : [];
-  const method = 'start + rise·(1 − exp(−t/τ)) fitted to the case temperature';
+  const method = `end − rest·exp(−t/τ) fitted to the case temperature from ${(FIT_FROM * length).toFixed(0)} s on`;
   return [
     metric('thermal_time_constant_s', { value: tau, within: u[2], effects: {} }, method, flags),
-    metric('settled_rise_K', { value: by, within: u[1], effects: { motor_temperature_gain: by * u_gain } }, method, flags),
+    metric('settled_rise_K', { value: by, within: u[0], effects: { motor_temperature_gain: by * u_gain } }, `${method}; its end less the temperature at the start`, flags),
   ];
 }
 
@@ -72,6 +86,5 @@ function driftMetric(data: RunData, soak: PlayedSegment): RunMetric {
   if (!last.ok) return noMetric('soak_speed_drift', last.reason);
   if (!(first.value.value > 0)) return noMetric('soak_speed_drift', 'the motor did not turn');
   // The same gain reads both, so it cancels.
-  const value = last.value.value / first.value.value - 1;
-  return metric('soak_speed_drift', { ...exact(value), within: Math.hypot(first.value.within, last.value.within) / first.value.value }, 'mean speed of the last tenth over that of the first tenth, less one');
+  return metric('soak_speed_drift', minus(over(last.value, first.value), exact(1)), 'mean speed of the last tenth over that of the first tenth, less one');
 }

@@ -1,7 +1,8 @@
 /** spin-up: how many starts succeed, and how long they take. */
-import { withRole, type RunData } from '../run-data';
+import { between, channelOf, withRole, type PlayedSegment, type RunChannel, type RunData } from '../run-data';
 import { wilson } from '../stats/wilson';
-import { exact, metric, noMetric, type RunMetric } from './reading';
+import { sampleAge } from './common';
+import { exact, metric, minus, noMetric, type RunMetric } from './reading';
 
 /** Counted starts of one run: what a campaign pools. */
 export type Starts = { readonly tried: number; readonly succeeded: number };
@@ -16,8 +17,9 @@ export function spinUpMetrics(data: RunData): { readonly metrics: RunMetric[]; r
     return { metrics: [noMetric('start_success', 'no start was tried'), noMetric('time_to_speed_s', 'no start was tried')], starts };
   }
   const { interval } = wilson(good.length, tried.length);
-  // The wait also contains the time for which the speed had to stay above: that is not part of getting there.
-  const times = good.map((s) => s.end_s - s.start_s - (s.segment.tags?.steady_s ?? 0));
+  const speed = channelOf(data, 'speed');
+  const times = good.map((s) => timeTo(speed, s));
+  const age = speed === null ? exact(0) : sampleAge(speed);
   const mean = times.reduce((a, b) => a + b, 0) / times.length;
   const sd = Math.sqrt(times.reduce((sum, t) => sum + (t - mean) ** 2, 0) / Math.max(1, times.length - 1));
   const text = interval.lower === null ? interval.reason : `${good.length} of ${tried.length} starts; Wilson interval ${interval.lower.toFixed(3)} to ${interval.upper.toFixed(3)}`;
@@ -26,7 +28,23 @@ export function spinUpMetrics(data: RunData): { readonly metrics: RunMetric[]; r
     metrics: [
       metric('start_success', exact(good.length / tried.length), text),
       times.length === 0 ? noMetric('time_to_speed_s', 'no start succeeded')
-        : metric('time_to_speed_s', { value: mean, within: times.length < 2 ? 0 : sd / Math.sqrt(times.length), effects: {} }, `mean of ${times.length} starts that succeeded`),
+        : metric('time_to_speed_s', minus({ value: mean, within: times.length < 2 ? 0 : sd / Math.sqrt(times.length), effects: {} }, age), `mean of ${times.length} starts that succeeded, from the speed in the record; half a sample period taken off`),
     ],
   };
+}
+
+/**
+ * From the command to the stated speed, s: where the line between the samples around it crosses. The end of the wait would come
+ * later, by the time for which the speed had to stay above and by the way to the station and back.
+ */
+function timeTo(speed: RunChannel | null, { start_s, end_s, segment }: PlayedSegment): number {
+  const wanted = segment.tags?.speed_rpm;
+  const waited = end_s - start_s - (segment.tags?.steady_s ?? 0);
+  if (speed === null || wanted === undefined) return waited;
+  const { t_s, value } = between(speed, start_s, end_s + speed.period_s);
+  const at = value.findIndex((v) => v >= wanted);
+  if (at < 0) return waited;
+  // A rotor that has only just begun to turn has no sample before: it was at rest when it was told to start.
+  const [t0, v0] = at > 0 ? [t_s[at - 1], value[at - 1]] : [start_s, 0];
+  return t0 + ((wanted - v0) / (value[at] - v0)) * (t_s[at] - t0) - start_s;
 }

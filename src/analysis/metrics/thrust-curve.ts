@@ -7,8 +7,8 @@ import { fitMonotone } from '../curves/monotone-fit';
 import { lagFromRamps } from '../physics/filters';
 import { fitThrustLaw } from '../physics/propeller';
 import { between, channelOf, firstAt, withRole, type PlayedSegment, type RunData, type Series } from '../run-data';
-import { absent, found, meanOf, plateauSpan, powerSeries, spoiledBy, zeroedThrust, type Maybe, type ThrustZero } from './common';
-import { exact, metric, noMetric, type RunMetric } from './reading';
+import { absent, found, meanOf, plateauSpan, powerSeries, sampleAge, spoiledBy, zeroedThrust, type Maybe, type ThrustZero } from './common';
+import { exact, metric, minus, noMetric, type Reading, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
 
 /** Throttle between two points of the grid. */
@@ -56,7 +56,9 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
   const curve: RunCurve = {
     source: 'sweep', throttle, values, scatter, instruments: instrumentsOf(data, zero), voltage_V: volts === null || volts.length === 0 ? null : meanOf(volts).mean, flags,
   };
-  return { curve, metrics: [...lagMetrics(null, speedLag, series.thrust_N === null ? null : hysteresisOf(series.thrust_N, s, edge)), exponentMetric(series, s, edge)] };
+  const speed = channelOf(data, 'speed');
+  const rotorLag = speedLag === null || speed === null ? null : minus(exact(speedLag), sampleAge(speed));
+  return { curve, metrics: [...lagMetrics(null, rotorLag, series.thrust_N === null ? null : hysteresisOf(series.thrust_N, s, edge)), exponentMetric(series, s, edge)] };
 }
 
 function sweepOf(data: RunData): Maybe<Sweep> {
@@ -175,6 +177,12 @@ function lagOf(series: Series, s: Sweep): number | null {
   return both.length === 0 ? null : lagFromRamps(both.map(([v]) => v), both.map(([, v]) => v), s.rate);
 }
 
+/** On straight lines between cells; null outside them. Samples of two channels do not lie at the same throttles. */
+function lineAt({ x, y }: Cells, at: number): number | null {
+  for (let i = 1; i < x.length; i++) if (x[i - 1] <= at && at <= x[i]) return y[i - 1] + ((at - x[i - 1]) / (x[i] - x[i - 1])) * (y[i] - y[i - 1]);
+  return null;
+}
+
 /** Largest difference between down and up once each is shifted by the signal's own lag, as a share of the top. */
 function hysteresisOf(series: Series, s: Sweep, edge: number): number | null {
   const lag = lagOf(series, s);
@@ -200,9 +208,9 @@ function hysteresisOf(series: Series, s: Sweep, edge: number): number | null {
   return most === null || !(top > 0) ? null : most / top;
 }
 
-function lagMetrics(reason: string | null, lag: number | null = null, left: number | null = null): RunMetric[] {
+function lagMetrics(reason: string | null, lag: Reading | null = null, left: number | null = null): RunMetric[] {
   return [
-    lag === null ? noMetric('ramp_lag_s', reason ?? 'the ramps share no speed at which they could be compared') : metric('ramp_lag_s', exact(lag), 'half the distance of the ramps at equal speed over their rate, mean of 25 speeds'),
+    lag === null ? noMetric('ramp_lag_s', reason ?? 'the ramps share no speed at which they could be compared') : metric('ramp_lag_s', lag, 'half the distance of the ramps at equal speed over their rate, mean of 25 speeds; half a sample period taken off'),
     left === null ? noMetric('curve_hysteresis', reason ?? 'thrust was not measured on both ramps') : metric('curve_hysteresis', exact(left), 'largest difference of the ramps once both are shifted by the lag of thrust'),
   ];
 }
@@ -217,8 +225,8 @@ function exponentMetric(series: Record<CurveQuantity, Series | null>, s: Sweep, 
     const speed = inside(cellsOf(series.speed_rpm, ramp), s, edge);
     const least = 0.2 * Math.max(...thrust.y);
     thrust.x.forEach((x, i) => {
-      const j = speed.x.findIndex((v) => Math.abs(v - x) < STEP / 2);
-      if (j >= 0 && thrust.y[i] >= least && speed.y[j] > 0) { speeds.push(speed.y[j]); thrusts.push(thrust.y[i]); }
+      const rpm = lineAt(speed, x);
+      if (rpm !== null && thrust.y[i] >= least && rpm > 0) { speeds.push(rpm); thrusts.push(thrust.y[i]); }
     });
   }
   const law = fitThrustLaw(speeds, thrusts);
