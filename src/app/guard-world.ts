@@ -3,6 +3,7 @@ import { Observable, Subject } from 'rxjs';
 import { startGuard, type GuardHandle, type StartGuard } from '../host/guard/guard-process';
 import { BEAT_EVERY_MS, type BoardNote, type FromGuard, type GuardState, type StationSetup, type ToGuard } from '../host/guard/messages';
 import { sharedClock_us } from '../host/guard/shared-clock';
+import type { LinkErrorCode } from '../link/errors';
 import type { ChannelFact, ChannelKind } from '../model/channel';
 import type { BenchEvent, LinkHealth } from '../model/events';
 import type { Article, Rig } from '../model/files';
@@ -21,6 +22,7 @@ const ANSWER_WITHIN_S = 15;
 /** The guard's program starts within, s. */
 const START_WITHIN_S = 30;
 const FIRST_SAMPLES_WITHIN_S = 2;
+const TRIPPED_BEFORE: LinkErrorCode = 'TRIPPED_BEFORE';
 /** Conditions are looked at so often while nothing is told, ms. */
 const LOOK_EVERY_MS = 10;
 /** A silent link must not be taken for one: rows are this many times as frequent. */
@@ -59,6 +61,7 @@ export class GuardWorld implements World {
   /** Why nothing can be done any more; null while the guard lives. */
   private gone: string | null = null;
   private lost: string | null = null;
+  private greeted = false;
   /** From the order to arm until standstill the sequencer must show itself to be alive; else this process does. */
   private armed = false;
   private beats: NodeJS.Timeout | null = null;
@@ -98,8 +101,10 @@ export class GuardWorld implements World {
     if (!ready || this.gone !== null) throw new BadInput([this.gone ?? `the guard process did not start within ${START_WITHIN_S} s`]);
     const answer = await this.ask((id) => ({ type: 'connect', id, link: this.input.rig.link, setup: this.setup() }));
     if (answer?.type !== 'connected') throw new BadInput([this.gone ?? `no answer to the handshake within ${ANSWER_WITHIN_S} s`]);
-    if (answer.problem !== null) throw new BadInput([answer.code === 'TRIPPED_BEFORE' ? `${answer.problem} (spoolbench rig clear)` : answer.problem]);
-    this.lost = null;
+    this.greeted = answer.problem === null;
+    // A board that tells of an old trip is there; whoever clears it looks at what it measures.
+    if (answer.problem === null || answer.code === TRIPPED_BEFORE) this.lost = null;
+    if (answer.problem !== null) throw new BadInput([answer.code === TRIPPED_BEFORE ? `${answer.problem} (spoolbench rig clear)` : answer.problem]);
     this.tellBoard(answer.board);
     await this.playUntil(() => this.gone !== null || this.everySlowChannelSpoke(), FIRST_SAMPLES_WITHIN_S);
   }
@@ -193,12 +198,12 @@ export class GuardWorld implements World {
   async clearTrip(why: string): Promise<readonly string[]> {
     if (this.lost !== null || this.gone !== null) {
       // A lost link is not taken up again where it broke: a new port, a new greeting, and a board that is safe.
-      const problem = await this.reconnect();
-      return problem;
+      return await this.reconnect();
     }
     const answer = await this.ask((id) => ({ type: 'clear-trip', id, act: { by: 'campaign', note: why } }));
     if (answer?.type !== 'answer') return [this.gone ?? 'the board did not answer'];
-    return answer.permit.reasons;
+    // The greeting that met the trip went no further.
+    return answer.permit.granted && !this.greeted ? await this.reconnect() : answer.permit.reasons;
   }
 
   close(): void {
