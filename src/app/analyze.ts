@@ -4,6 +4,7 @@ import { resultsCsv } from '../analysis/campaign/csv';
 import { exists, FileProblem, join, readText, renameOwn, writeNew } from '../host/files';
 import type { Results } from '../model/results';
 import { campaignInput } from './campaign-input';
+import { readCampaignFolder } from './campaign-files';
 import { BadInput } from './errors';
 import { RESULTS_FILE, RESULTS_TABLE } from './result-files';
 
@@ -21,7 +22,9 @@ export interface Analyzed {
  * @throws BadInput when the folder is no campaign's, or a results.json stands there that this program did not write
  */
 export async function analyzeFolder(folder: string): Promise<Analyzed> {
-  const results = analyzeCampaign(await Promise.resolve(campaignInput(folder)));
+  const found = analyzeCampaign(await Promise.resolve(campaignInput(folder)));
+  // Without a usable record the plan still tells.
+  const results = { ...found, simulated: found.simulated || isTwin(folder) };
   const files = [
     [join(folder, RESULTS_FILE), `${JSON.stringify(results, null, 1)}\n`],
     [join(folder, RESULTS_TABLE), resultsCsv(results)],
@@ -30,6 +33,12 @@ export async function analyzeFolder(folder: string): Promise<Analyzed> {
   const setAside = changed.length === 0 ? [] : aside(folder);
   for (const [path, text] of files) if (!exists(path)) write(path, text);
   return { results, files: files.map(([path]) => path), setAside };
+}
+
+/** Whether the campaign was planned for the simulated rig. */
+function isTwin(folder: string): boolean {
+  const { rig } = readCampaignFolder(folder).frozen.plan.bench as unknown as { readonly rig?: { readonly link?: { readonly kind?: string } } };
+  return rig?.link?.kind === 'twin';
 }
 
 /** Gives results.json and results.csv the first number that neither has yet. Nothing of anybody else's is touched. */
