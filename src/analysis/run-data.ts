@@ -73,6 +73,8 @@ export interface RunData {
   readonly origin_us: number;
   readonly duration_s: number;
   readonly rows: number;
+  /** Samples that were averaged into one because the run is very long; 1 or absent: none. */
+  readonly block?: number;
   readonly channels: readonly RunChannel[];
   /** Throttle commanded, 0..1, in every row. */
   readonly throttle: Series;

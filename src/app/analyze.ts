@@ -3,8 +3,9 @@ import { analyzeCampaign } from '../analysis/campaign/analyze';
 import { resultsCsv } from '../analysis/campaign/csv';
 import { exists, FileProblem, join, readText, renameOwn, writeNew } from '../host/files';
 import type { Results } from '../model/results';
-import { campaignInput } from './campaign-input';
-import { readCampaignFolder } from './campaign-files';
+import { campaignInputOnThreads } from './campaign-input';
+import { provenanceOfBench } from './bench-words';
+import { readCampaignFolder, type ReadFolder } from './campaign-files';
 import { BadInput } from './errors';
 import { RESULTS_FILE, RESULTS_TABLE } from './result-files';
 
@@ -22,9 +23,10 @@ export interface Analyzed {
  * @throws BadInput when the folder is no campaign's, or a results.json stands there that this program did not write
  */
 export async function analyzeFolder(folder: string): Promise<Analyzed> {
-  const found = analyzeCampaign(await Promise.resolve(campaignInput(folder)));
+  const found = analyzeCampaign(await campaignInputOnThreads(folder));
   // Without a usable record the plan still tells.
-  const results = { ...found, simulated: found.simulated || isTwin(folder) };
+  const plan = readCampaignFolder(folder);
+  const results = { ...found, simulated: found.simulated || isTwin(plan), provenance: { ...found.provenance, ...provenanceOfBench(plan, found.runs) } };
   const files = [
     [join(folder, RESULTS_FILE), `${JSON.stringify(results, null, 1)}\n`],
     [join(folder, RESULTS_TABLE), resultsCsv(results)],
@@ -36,8 +38,8 @@ export async function analyzeFolder(folder: string): Promise<Analyzed> {
 }
 
 /** Whether the campaign was planned for the simulated rig. */
-function isTwin(folder: string): boolean {
-  const { rig } = readCampaignFolder(folder).frozen.plan.bench as unknown as { readonly rig?: { readonly link?: { readonly kind?: string } } };
+function isTwin({ frozen }: ReadFolder): boolean {
+  const { rig } = frozen.plan.bench as unknown as { readonly rig?: { readonly link?: { readonly kind?: string } } };
   return rig?.link?.kind === 'twin';
 }
 

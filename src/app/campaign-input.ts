@@ -1,26 +1,18 @@
 // From a campaign folder to what its analysis needs. One record in memory at a time.
 import type { CampaignInput, FactorInput, RunInput, SettingInput } from '../analysis/campaign/input';
-import { selectRecords, type RecordNote } from '../analysis/campaign/select';
-import { runMetrics, type RunMetrics } from '../analysis/metrics/run-metrics';
+import { selectRecords } from '../analysis/campaign/select';
 import { settingsOf, type FrozenPlan } from '../campaign';
 import { exists, join, list } from '../host/files';
 import type { CampaignFile, Craft, Rig } from '../model/files';
 import { kindOfFile, loadFile } from '../model/load';
-import { readRecordAndSum } from '../record/file-reader';
-import type { JsonObject, RunHeader } from '../record/header';
-import type { RunRecord } from '../record/reader';
+import type { JsonObject, RecordAttachment, RunHeader } from '../record/header';
 import { readCampaignFolder } from './campaign-files';
 import { BadInput } from './errors';
-import { NothingToAnalyze, runDataOf } from './run-data';
+import { readRun } from './record-run';
+import { readOneRun, textIn, type RunFile, type RunRead } from './run-reads';
+import { readRunsOnThreads } from './run-threads';
 
 const RUNS = 'runs';
-
-/** What one file gave: its description, its metrics when it is whole, and the bench files of the first readable one. */
-interface Read {
-  readonly note: RecordNote;
-  readonly sha256: string;
-  readonly metrics: RunMetrics | null;
-}
 
 export interface CampaignInputOptions {
   /** Campaign file to take margins and choice from, as text, instead of the one that the records hold. */
@@ -29,22 +21,38 @@ export interface CampaignInputOptions {
 }
 
 /**
- * Reads every record of a campaign folder and computes its metrics.
+ * Reads every record of a campaign folder and computes its metrics, one record in memory at a time.
  * @throws BadInput when the folder is no campaign's, or the campaign file given has problems
  */
 export function campaignInput(folder: string, options: CampaignInputOptions = {}): CampaignInput {
+  const { frozen, files, planned } = runFilesOf(folder);
+  const ids = new Set(planned);
+  return inputFrom(folder, frozen, files.map((file) => readOneRun(file, ids)), options);
+}
+
+/** {@link campaignInput}, its records read by threads. */
+export async function campaignInputOnThreads(folder: string, options: CampaignInputOptions = {}): Promise<CampaignInput> {
+  const { frozen, files, planned } = runFilesOf(folder);
+  return inputFrom(folder, frozen, await readRunsOnThreads(files, planned), options);
+}
+
+function runFilesOf(folder: string): { frozen: FrozenPlan; files: RunFile[]; planned: string[] } {
   const { frozen } = readCampaignFolder(folder);
   const runsFolder = join(folder, RUNS);
-  const files = exists(runsFolder) ? list(runsFolder).filter((f) => f.endsWith('.mcap')).sort() : [];
-  const planned = new Set(frozen.plan.runs.map((r) => r.id));
-  let bench: { header: RunHeader; campaign: CampaignFile | null } | null = null;
-  const reads = files.map((file) => {
-    const { read, record } = readOne(join(runsFolder, file), `${RUNS}/${file}`, planned);
-    const header = record?.header ?? null;
-    if (bench === null && record !== null && header !== null && read.note.campaign === frozen.plan.campaign) bench = { header, campaign: campaignIn(record) };
-    return read;
-  });
-  const known = bench as { header: RunHeader; campaign: CampaignFile | null } | null;
+  const names = exists(runsFolder) ? list(runsFolder).filter((f) => f.endsWith('.mcap')).sort() : [];
+  return { frozen, files: names.map((f) => ({ path: join(runsFolder, f), name: `${RUNS}/${f}` })), planned: frozen.plan.runs.map((r) => r.id) };
+}
+
+/** The header and the campaign file of the first record that belongs to the campaign and can be read. */
+function benchOf(folder: string, frozen: FrozenPlan, reads: readonly RunRead[]): { header: RunHeader; campaign: CampaignFile | null } | null {
+  const first = reads.find((r) => r.note.record_id !== null && r.note.campaign === frozen.plan.campaign);
+  if (first === undefined) return null;
+  const { header, attachments } = readRun(join(folder, first.note.file));
+  return header === null ? null : { header, campaign: campaignIn(attachments) };
+}
+
+function inputFrom(folder: string, frozen: FrozenPlan, reads: readonly RunRead[], options: CampaignInputOptions): CampaignInput {
+  const known = benchOf(folder, frozen, reads);
   const campaign = options.campaignText === undefined ? known?.campaign ?? null : loadedOrRefused(options.campaignText);
   const settings = settingInputs(frozen, campaign);
   const rig = (known?.header.rig ?? null) as Rig | null;
@@ -56,33 +64,7 @@ export function campaignInput(folder: string, options: CampaignInputOptions = {}
   };
 }
 
-function readOne(path: string, name: string, planned: ReadonlySet<string>): { read: Read; record: RunRecord | null } {
-  const unreadable = (problem: string, sha256 = ''): { read: Read; record: null } => ({
-    read: { note: { file: name, record_id: null, campaign: null, version: null, status: 'unreadable', outcome: null, problem }, sha256, metrics: null }, record: null,
-  });
-  let record: RunRecord;
-  let sha256: string;
-  try {
-    ({ record, sha256 } = readRecordAndSum(path));
-  } catch (error) {
-    return unreadable(error instanceof Error ? error.message : String(error));
-  }
-  const { header, end, outcome } = record;
-  if (header === null) return unreadable(end.detail, sha256);
-  const note: RecordNote = {
-    file: name, record_id: header.record_id, campaign: textIn(header.campaign, 'name'), version: header.versions.spoolbench, status: end.status,
-    outcome: outcome?.outcome ?? null, problem: end.status === 'complete' ? (outcome?.outcome === 'done' ? '' : outcome?.detail ?? '') : end.detail,
-  };
-  const good = end.status === 'complete' && outcome?.outcome === 'done' && planned.has(header.record_id);
-  try {
-    return { read: { note, sha256, metrics: good ? runMetrics(runDataOf(record)) : null }, record };
-  } catch (error) {
-    if (error instanceof NothingToAnalyze) return { read: { note: { ...note, status: 'damaged', problem: error.message }, sha256, metrics: null }, record };
-    throw error;
-  }
-}
-
-function runsOf(frozen: FrozenPlan, reads: readonly Read[]): Pick<CampaignInput, 'runs' | 'foreign'> {
+function runsOf(frozen: FrozenPlan, reads: readonly RunRead[]): Pick<CampaignInput, 'runs' | 'foreign'> {
   const { runs, campaign, protocols } = frozen.plan;
   const selection = selectRecords(runs.map((r) => r.id), reads.map((r) => r.note), { campaign, version: frozen.versions.spoolbench ?? '' });
   const byFile = new Map(reads.map((r) => [r.note.file, r]));
@@ -100,9 +82,9 @@ function runsOf(frozen: FrozenPlan, reads: readonly Read[]): Pick<CampaignInput,
 }
 
 /** The campaign file as it was written, out of a record's attachments. */
-function campaignIn(record: RunRecord): CampaignFile | null {
+function campaignIn(attachments: readonly RecordAttachment[]): CampaignFile | null {
   const utf8 = new TextDecoder();
-  for (const { name, data } of record.attachments) {
+  for (const { name, data } of attachments) {
     const text = utf8.decode(data);
     if (kindOfFile(text) === 'campaign') return loadFile('campaign', name, text).value;
   }
@@ -163,9 +145,4 @@ function provenanceOf(frozen: FrozenPlan, header: RunHeader | null): CampaignInp
     fingerprint: frozen.fingerprint, order_seed: frozen.plan.seed, spoolbench: frozen.versions.spoolbench ?? null, wire: frozen.versions.wire ?? null, controller: frozen.versions.controller ?? null,
     rig: textIn(header?.rig ?? null, 'name'), article: textIn(header?.article ?? null, 'name'), rig_seed: header?.seed ?? null,
   };
-}
-
-function textIn(object: JsonObject | null, key: string): string | null {
-  const value = object?.[key];
-  return typeof value === 'string' ? value : null;
 }

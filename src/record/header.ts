@@ -67,12 +67,11 @@ export function headerEntries(header: RunHeader): [key: string, json: string][] 
  * Throws {@link BadHeader} when a key is present and unusable.
  */
 export function headerFrom(entries: ReadonlyMap<string, string>): RunHeader | null {
+  if (HEADER_KEYS.some((key) => !entries.has(key))) return null;
   const found: Record<string, unknown> = {};
   for (const key of HEADER_KEYS) {
-    const json = entries.get(key);
-    if (json === undefined) return null;
     try {
-      found[key] = JSON.parse(json);
+      found[key] = JSON.parse(entries.get(key) ?? '');
     } catch (cause) {
       throw new BadHeader(`record header: ${key} is not JSON`, { cause });
     }

@@ -2,6 +2,7 @@
 import { McapConstants, McapStreamReader, type McapTypes } from '@mcap/core';
 import type { BenchEvent, RunOutcome } from '../model/events';
 import { decodeBatch, type GroupBatch } from './batch';
+import { BatchReader, type BatchColumns } from './batch-reader';
 import { DataSum } from './data-sum';
 import { NotARecord } from './errors';
 import { headerFrom, type RecordAttachment, type RunHeader } from './header';
@@ -21,6 +22,8 @@ export interface RecordHandlers {
   header?(header: RunHeader, groups: readonly RateGroup[]): void;
   attachment?(attachment: RecordAttachment): void;
   batch?(group: RateGroup, batch: GroupBatch): void;
+  /** Instead of `batch`: the same rows in memory that the next batch overwrites. */
+  columns?(group: RateGroup, columns: BatchColumns): void;
   event?(event: BenchEvent): void;
   outcome?(outcome: RunOutcome): void;
 }
@@ -56,6 +59,7 @@ export class RecordDecoder {
   readonly #entries = new Map<string, string>();
   readonly #topics = new Map<number, string>();
   readonly #groups = new Map<string, RateGroup>();
+  readonly #readers = new Map<string, BatchReader>();
   readonly #problems: string[] = [];
   readonly #sum = new DataSum();
   #start = new Uint8Array(0);
@@ -167,23 +171,37 @@ export class RecordDecoder {
     this.#header = headerFrom(this.#entries);
     if (this.#header === null) return;
     const groups = rateGroups(this.#header);
-    for (const g of groups) this.#groups.set(g.topic, g);
+    for (const g of groups) {
+      this.#groups.set(g.topic, g);
+      this.#readers.set(g.topic, new BatchReader(g));
+    }
     this.handlers.header?.(this.#header, groups);
   }
 
   #message(topic: string, data: Uint8Array): void {
     const group = this.#groups.get(topic);
     if (group !== undefined) {
-      if (this.handlers.batch === undefined && !group.is_rows) return;
+      if (this.handlers.batch === undefined) {
+        this.#columns(group, topic, data);
+        return;
+      }
       const batch = decodeBatch(group, data);
       if (group.is_rows && batch.rows > 0) this.#last_us = batch.tick_us[batch.rows - 1];
-      this.handlers.batch?.(group, batch);
+      this.handlers.batch(group, batch);
     } else if (topic === TOPIC_EVENTS || topic === TOPIC_LINK) {
       this.handlers.event?.(JSON.parse(utf8.decode(data)) as BenchEvent);
     } else if (topic === TOPIC_OUTCOME) {
       this.#outcome = true;
       this.handlers.outcome?.(JSON.parse(utf8.decode(data)) as RunOutcome);
     }
+  }
+
+  #columns(group: RateGroup, topic: string, data: Uint8Array): void {
+    const reader = this.#readers.get(topic);
+    if (reader === undefined || (this.handlers.columns === undefined && !group.is_rows)) return;
+    reader.read(data);
+    if (group.is_rows && reader.rows > 0) this.#last_us = reader.tick_us[reader.rows - 1];
+    this.handlers.columns?.(group, reader);
   }
 }
 

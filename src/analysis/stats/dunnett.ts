@@ -28,7 +28,8 @@ export function dunnettCdf(c: number, sizes: readonly number[], baselineSize: nu
     counts.set(lambda, (counts.get(lambda) ?? 0) + 1);
   }
   const terms = [...counts];
-  return clamp(overSpread(dof, (s) => givenSpread(c * s, terms)));
+  const table = tableOf(terms);
+  return clamp(overSpread(dof, (s) => table.at(c * s), 1 + Math.floor(c / 8)));
 }
 
 /** Factor for simultaneous intervals: `dunnettCdf(result) = p`. */
@@ -49,7 +50,45 @@ const remembered = new Map<string, number>();
 
 const clamp = (p: number): number => Math.min(1, Math.max(0, p));
 
-function givenSpread(bound: number, terms: readonly (readonly [number, number])[]): number {
+type Terms = readonly (readonly [lambda: number, count: number])[];
+
+/** Steps of a table a unit of the bound, and the bound beyond which nothing is left. */
+const PER_UNIT = 32;
+const WIDEST = 12;
+const tables = new Map<string, BoundTable>();
+
+/** The probability for a known spread as a table over the bound: it is asked for hundreds of times with the same sizes. */
+function tableOf(terms: Terms): BoundTable {
+  const key = terms.join('/');
+  const known = tables.get(key);
+  if (known !== undefined) return known;
+  if (tables.size > 200) tables.clear();
+  const table = new BoundTable(terms);
+  tables.set(key, table);
+  return table;
+}
+
+class BoundTable {
+  private readonly value: Float64Array;
+
+  constructor(terms: Terms) {
+    this.value = Float64Array.from({ length: WIDEST * PER_UNIT + 3 }, (_, i) => givenSpread((i - 1) / PER_UNIT, terms));
+  }
+
+  /** By the cubic through the four nearest entries: good to 1e-8. */
+  at(bound: number): number {
+    const x = bound * PER_UNIT;
+    const i = Math.floor(x);
+    if (i >= WIDEST * PER_UNIT) return 1;
+    const t = x - i;
+    const [a, b, c, d] = [this.value[i], this.value[i + 1], this.value[i + 2], this.value[i + 3]];
+    return b + t * ((c - a) / 2 - (d - 3 * c + 3 * b - a) / 6 + t * ((c - 2 * b + a) / 2 + (t * (d - 3 * c + 3 * b - a)) / 6));
+  }
+}
+
+/** Probability that every |t| stays at or below the bound where the spread is known; odd continuation below 0 serves the table. */
+function givenSpread(bound: number, terms: Terms): number {
+  if (bound < 0) return -givenSpread(-bound, terms);
   let sum = 0;
   for (let z = -Z_RANGE; z <= Z_RANGE; z += Z_STEP) {
     let product = Math.exp(-0.5 * z * z);

@@ -6,8 +6,8 @@
 /** Nodes over s with weights that add up to 1. */
 export type SpreadNodes = { readonly s: Float64Array; readonly weight: Float64Array };
 
-/** The integrand below e^-36 of its peak is left out: 2e-16. */
-const NEGLIGIBLE = -36;
+/** The integrand below e^-30 of its peak is left out: 1e-13. */
+const NEGLIGIBLE = -30;
 const remembered = new Map<string, SpreadNodes>();
 
 /**
@@ -22,7 +22,7 @@ export function spreadNodes(dof: number, fineness = 1): SpreadNodes {
   const logDensity = (v: number): number => dof * (v - Math.exp(2 * v) / 2 + 0.5);
   const low = edge(logDensity, -1);
   const high = edge(logDensity, 1);
-  const count = Math.ceil((64 + 300 / dof) * fineness);
+  const count = Math.ceil((40 + 160 / dof) * fineness);
   const s = new Float64Array(count + 1);
   const weight = new Float64Array(count + 1);
   let total = 0;
