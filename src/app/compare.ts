@@ -2,13 +2,12 @@
 import { compareCampaigns, type CompareOptions } from '../analysis/campaign/compare';
 import type { CompareBench, CompareSide } from '../analysis/campaign/compare-bench';
 import { hoverThrustOf } from '../analysis/campaign/fly';
-import { FileProblem, join, writeNew } from '../host/files';
+import { FileProblem, writeNew } from '../host/files';
 import type { Article, Craft, Rig } from '../model/files';
 import type { Comparison } from '../model/comparison';
-import { NotARecord } from '../record/errors';
-import { readRecord } from '../record/file-reader';
 import type { JsonObject } from '../record/header';
 import { formatQuantity } from '../units';
+import { airIn } from './bench-words';
 import { readCampaignFolder, type ReadFolder } from './campaign-files';
 import { campaignInput } from './campaign-input';
 import { BadInput } from './errors';
@@ -40,7 +39,7 @@ function sideOf(path: string): CompareSide {
   const folder = readCampaignFolder(path);
   const input = campaignInput(path);
   const files = input.runs.flatMap((r) => (r.status === 'used' && r.file !== null ? [r.file] : []));
-  return { input, bench: { ...benchOf(folder, input.craft), air: airOf(path, files) } };
+  return { input, bench: { ...benchOf(folder, input.craft), air: airIn(path, files) } };
 }
 
 /** What the frozen plan says that a campaign rests on. Parts that an older plan does not hold are not stated. */
@@ -59,21 +58,6 @@ function benchOf({ frozen, entries }: ReadFolder, craft: Craft | null): Omit<Com
     calibration: JSON.stringify([rig.channels ?? null, bench.calibration ?? null, rig.lead_resistance_ohm ?? null, rig.link?.kind === 'twin' ? rig.link.seed : null]),
     protocols: Object.fromEntries(protocols), hover_thrust_N: article.hover_thrust_N ?? (craft === null ? null : hoverThrustOf(craft))
   };
-}
-
-/** The air as the first readable record has it: it is no part of the plan. */
-function airOf(folder: string, files: readonly string[]): CompareBench['air'] {
-  for (const file of files) {
-    try {
-      const { header } = readRecord(join(folder, file));
-      if (header === null) continue;
-      const { temperature_degC, pressure_Pa, humidity } = header.environment ?? {};
-      return typeof temperature_degC === 'number' && typeof pressure_Pa === 'number' && typeof humidity === 'number' ? { temperature_degC, pressure_Pa, humidity } : null;
-    } catch (error) {
-      if (!(error instanceof NotARecord)) throw error;
-    }
-  }
-  return null;
 }
 
 /** What decides which quantity a figure is: the same throttle means another thing at another voltage. */

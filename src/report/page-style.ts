@@ -39,6 +39,7 @@ figure.wide .panels { grid-template-columns: minmax(0, 760px); }
 .panel svg { display: block; width: 100%; height: auto; max-width: 400px; }
 figure.wide .panel svg { max-width: 740px; }
 figcaption { font-size: .84rem; line-height: 1.45; color: var(--soft); margin-top: .6em; max-width: 56em; }
+figcaption { break-inside: avoid; break-before: avoid; }
 figcaption b { color: var(--ink); }
 .legend { font-size: .86rem; display: flex; flex-wrap: wrap; gap: .25em 1.3em; margin: 0 0 .6em; max-width: none; }
 .legend .about { font-weight: 600; }
