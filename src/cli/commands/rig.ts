@@ -1,9 +1,11 @@
 // spoolbench rig …: commands about the stand itself. One file each; this one only groups them.
 import type { CommandModule } from '../command';
+import { rigCalibrateCommand } from './rig-calibrate';
 import { rigCheckCommand } from './rig-check';
 
 /** Add a line for each command of the group. */
 const RIG_COMMANDS: readonly CommandModule[] = [
+  rigCalibrateCommand,
   rigCheckCommand,
 ];
 
