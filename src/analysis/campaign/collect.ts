@@ -14,6 +14,8 @@ export type Repeat = {
   readonly value: number;
   readonly effects: RunMetric['effects'];
   readonly flags: readonly string[];
+  /** Tries that the value is the rate of; only for rates. */
+  readonly trials?: number;
 };
 
 /** A metric of a campaign, under its key. */
@@ -58,7 +60,7 @@ function columnOf(name: MetricName, label: string, runs: readonly RunInput[], re
       gaps.set(reason, (gaps.get(reason) ?? 0) + 1);
       continue;
     }
-    repeats.push({ run: run.id, index: run.index, setting: run.setting, mounting: run.mounting, kind: run.kind, value: metric.value, effects: metric.effects, flags: metric.flags });
+    repeats.push({ run: run.id, index: run.index, setting: run.setting, mounting: run.mounting, kind: run.kind, value: metric.value, effects: metric.effects, flags: metric.flags, ...(isRate(name) && run.metrics?.starts ? { trials: run.metrics.starts.tried } : {}) });
   }
   return spoken ? { key: first ? name : `${label}.${name}`, name, label, repeats, gaps } : null;
 }
@@ -92,5 +94,8 @@ export function unknownKeys(input: CampaignInput, columns: readonly Column[]): s
   return [...keysOfInterest(input)].filter((key) => !columns.some((c) => c.key === key));
 }
 
-/** Whether a metric counts events, so that its repeats are no normal numbers. */
-export const isCount = (name: string): boolean => metricFact(name).name === 'desyncs' || metricFact(name).name === 'start_success';
+/** Whether a metric is a share of tries. */
+export const isRate = (name: string): boolean => metricFact(name).name === 'start_success';
+
+/** Whether a metric counts events or successes, so that its repeats are no normal numbers. */
+export const isCount = (name: string): boolean => metricFact(name).name === 'desyncs' || isRate(name);

@@ -2,7 +2,7 @@
 import type { Constraint } from '../../model/files/campaign-choice';
 import type { ResultChoice, ResultMetric } from '../../model/results';
 import { isMetric, metricFact } from '../metrics/catalogue';
-import { isCount } from './collect';
+import { isCount, isRate } from './collect';
 import { marginIn } from './metric';
 import { show, showDifference, showInterval } from './words';
 
@@ -54,7 +54,7 @@ function bounded(c: Exclude<Constraint, { kind: 'within' }>, m: ResultMetric, se
   if (value === undefined || value.estimate.value === null) return answer('none', value?.estimate.reason ?? 'no value');
   const v = value.estimate.value;
   const sign = c.kind === 'at-most' ? 1 : -1;
-  if (isCount(m.key)) return answer(sign * (v - bound) <= 0 ? 'met' : 'failed', `${show(m.key, v)} a run over ${value.n} runs`);
+  if (isCount(m.key) && !isRate(m.key)) return answer(sign * (v - bound) <= 0 ? 'met' : 'failed', `${show(m.key, v)} a run over ${value.n} runs`);
   const { lower, upper } = value.estimate.interval;
   if (lower === null || upper === null) return answer(sign * (v - bound) <= 0 ? 'open' : 'failed', `${show(m.key, v)}, without an interval`);
   const worst = sign > 0 ? upper : lower;

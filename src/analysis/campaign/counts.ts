@@ -2,6 +2,8 @@
 import type { Contrast } from '../../model/results';
 import { holm } from '../stats/multiplicity';
 import type { Group } from './absolute';
+import { isRate } from './collect';
+import { rateContrasts } from './rates';
 import { showDifference } from './words';
 
 /**
@@ -21,8 +23,9 @@ export function equalRatesP(a: number, n: number, b: number, m: number): number 
   return Math.min(1, 2 * Math.min(tail(0, b), tail(b, total)));
 }
 
-/** Every setting against the baseline; p values after Holm over the settings. No interval: the test is exact, an interval is not offered. */
-export function countContrasts(key: string, groups: readonly Group[], baseline: number, confidence: number): Contrast[] {
+/** Every setting against the baseline, rates by their tallies; p values after Holm over the settings. No interval: the test is exact, an interval is not offered. */
+export function countContrasts(key: string, groups: readonly Group[], baseline: number, confidence: number, margin: number | null = null): Contrast[] {
+  if (isRate(key)) return rateContrasts(key, groups, baseline, { confidence, margin });
   const against = groups[baseline];
   const sum = (g: Group): number => Math.round(g.repeats.reduce((s, r) => s + r.value, 0));
   const others = groups.filter((_, i) => i !== baseline);

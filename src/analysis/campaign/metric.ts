@@ -32,7 +32,7 @@ export function metricResult(column: Column, input: CampaignInput, ofInterest: b
   const margin = marginOf(key, input.margins[key], at < 0 ? null : groups[at], notes);
   const judge = (): ResultMetric['contrasts'] => {
     if (at < 0 || input.settings.length < 2) return [];
-    return isCount(key) ? countContrasts(key, level, at, confidence) : contrasts(level, at, { key, margin, confidence, drift: drift.adds });
+    return isCount(key) ? countContrasts(key, level, at, confidence, margin) : contrasts(level, at, { key, margin, confidence, drift: drift.adds });
   };
   return {
     key, name: fact.name, title: fact.title, unit: fact.unit, shown: fact.shown, better: fact.better, definition: fact.definition, label, of_interest: ofInterest,
