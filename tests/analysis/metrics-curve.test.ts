@@ -4,6 +4,7 @@ import { describe, expect, test } from 'vitest';
 import { metricOf, runMetrics, type RunMetrics } from '../../src/analysis/metrics/run-metrics';
 import { curveOf, powerAtSpeed } from '../../src/analysis/metrics/run-curve';
 import type { MetricName } from '../../src/analysis/metrics/catalogue';
+import { channelOf, type RunChannel } from '../../src/analysis/run-data';
 import { COLUMN_OF } from '../../src/model/channel';
 import type { Segment } from '../../src/model/segment';
 import { DRIVE, SCRIPTS, currentAt, makeRun, normals, thrustAt } from './make-run';
@@ -89,6 +90,28 @@ describe('sweep', () => {
     const expected = 1.25 / (1.1989 * (27_000 / 60) ** 2 * 0.0762 ** 4);
     expect(value(sweep({ facts: { air } }), 'thrust_coefficient') / expected - 1).toBeCloseTo(0, 2);
   });
+
+  // UIUC Propeller Data Site, volume 1 (Brandt & Selig, AIAA 2011-1255): static run of a 10 x 4.7 propeller; rpm, CT, CP. Thrust, power
+  // and figure of merit at 1.225 kg/m³ follow from the definitions and from momentum theory.
+  test.each([[6528, 0.1299, 0.0531, 7.84039, 88.56984, 0.703492], [4029, 0.1158, 0.0466, 2.66239, 18.27379, 0.67471], [2377, 0.1059, 0.0431, 0.84747, 3.47069, 0.63798]])(
+    'a static propeller table at %i rpm comes back from thrust and torque as CT, CP, figure of merit, and thrust in standard air', (rpm, ct, cp, thrust, power, fom) => {
+      const diameter = 0.254;
+      const rho = 1.2255213; // dry air of 15 °C at 101325 Pa by CIPM-2007 (Picard et al., Metrologia 45 (2008) 149)
+      const share = rho / 1.225;
+      const made = makeRun({
+        protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { top_rpm: rpm, thrust_per_rpm2: (share * thrust) / rpm ** 2 },
+        facts: { propeller_diameter_m: diameter, air: { temperature_degC: 15, pressure_Pa: 101_325, humidity: 0 } },
+      });
+      const speed = channelOf(made, 'speed');
+      if (speed === null) throw new Error('no speed');
+      const atTop = (share * power) / ((rpm * 2 * Math.PI) / 60);
+      const torque: RunChannel = { ...speed, kind: 'torque', column: 'torque_Nm', value: speed.value.map((v) => atTop * (v / rpm) ** 2) };
+      const m = runMetrics({ ...made, channels: [...made.channels, torque] });
+      expect(value(m, 'thrust_coefficient') / ct - 1).toBeCloseTo(0, 4);
+      expect(value(m, 'power_coefficient') / cp - 1).toBeCloseTo(0, 4);
+      expect(value(m, 'figure_of_merit') / fom - 1).toBeCloseTo(0, 4);
+      expect(value(m, 'full_throttle_thrust_standard_air_N') / thrust - 1).toBeCloseTo(0, 4);
+    });
 
   test('without a torque channel there is no CP and no figure of merit', () => {
     const m = sweep({ facts: { air: { temperature_degC: 20, pressure_Pa: 101_325, humidity: 0.5 } } });

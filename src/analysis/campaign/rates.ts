@@ -4,9 +4,11 @@ import { holm } from '../stats/multiplicity';
 import { equalProportionsP, rateDifference, type Tally } from '../stats/proportions';
 import { normalQuantile } from '../stats/quantiles';
 import { wilson } from '../stats/wilson';
-import type { Group } from './absolute';
 import type { Repeat } from './collect';
 import { show, showDifference } from './words';
+
+/** Repeats of one setting. */
+type Tried = { readonly setting: string; readonly repeats: readonly Repeat[] };
 
 /** Tries of all repeats together. Zero trials when a run does not tell how many it had. */
 export function tallyOf(repeats: readonly Repeat[]): Tally {
@@ -27,7 +29,7 @@ export function rateEstimate(repeats: readonly Repeat[], confidence: number) {
  * Every setting against the baseline: Fisher's exact test with Holm over the settings, Newcombe's interval with Bonferroni. A
  * verdict needs both; within the margin is one when the interval of confidence 1 − 2·level lies inside it.
  */
-export function rateContrasts(key: string, groups: readonly Group[], baseline: number, rules: { readonly confidence: number; readonly margin: number | null }): Contrast[] {
+export function rateContrasts(key: string, groups: readonly Tried[], baseline: number, rules: { readonly confidence: number; readonly margin: number | null }): Contrast[] {
   const { confidence, margin } = rules;
   const against = groups[baseline];
   const base = tallyOf(against.repeats);
