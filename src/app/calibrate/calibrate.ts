@@ -130,7 +130,7 @@ async function takeSteps(channel: Target, steps: readonly CalibrationStep[], sta
       await reader.read(channel, Math.max(0, creep_s - 2 * read_s));
       const last = await reader.read(channel, read_s);
       state.take({ id: step.id, applied, counts: last.mean, first: first.mean });
-    } else state.take({ id: step.id, applied, counts: first.mean });
+    } else state.take({ id: step.id, applied, counts: first.mean, sd: first.sd });
   }
   return true;
 }
@@ -138,7 +138,7 @@ async function takeSteps(channel: Target, steps: readonly CalibrationStep[], sta
 function pointsOf(steps: readonly CalibrationStep[], state: CalibrationState): TakenPoint[] {
   return steps.flatMap((s) => {
     const done = state.done.find((d) => d.id === s.id);
-    return done === undefined || s.role === 'creep' ? [] : [{ id: s.id, applied: done.applied, direction: s.direction, counts: done.counts }];
+    return done === undefined || s.role === 'creep' ? [] : [{ id: s.id, applied: done.applied, direction: s.direction, counts: done.counts, sd: done.sd ?? null }];
   });
 }
 

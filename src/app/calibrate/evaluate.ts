@@ -10,6 +10,8 @@ export interface TakenPoint {
   readonly direction: 'up' | 'down';
   /** Mean counts; lead resistance: the drop, V. */
   readonly counts: number;
+  /** Scatter of one reading, counts; null where it is typed in. */
+  readonly sd: number | null;
 }
 
 export interface EvaluateInput {
@@ -60,6 +62,8 @@ export function evaluate(input: EvaluateInput): Evaluated | string {
 function lawOf(input: EvaluateInput): Evaluated | string {
   const { points, declared, u_reference } = input;
   if (declared === null) return 'the rig has no such channel';
+  const stuck = stuckProblem(points);
+  if (stuck !== null) return stuck;
   const zero = zeroOf(input);
   const list: CalibrationPoint[] = points.map(({ applied, counts, direction }) => ({ applied, counts, direction }));
   const degree = input.law === 'auto' ? (isCurved(list, zero) ? 2 : 1) : input.law === 'quadratic' ? 2 : 1;
@@ -76,6 +80,14 @@ function lawOf(input: EvaluateInput): Evaluated | string {
     residuals: law.residuals, applied: points.map((p) => p.applied), u_gain: budget.u_gain, u_offset: budget.u_offset, dof: budget.dof, hysteresis, creep, span, parts: budget.parts,
     notes: gainNotes(law, declared),
   };
+}
+
+/** At one end of its range a converter stands still while it scatters everywhere else. */
+function stuckProblem(points: readonly TakenPoint[]): string | null {
+  const sorted = [...points].sort((a, b) => a.counts - b.counts);
+  const ends = [sorted.at(0), sorted.at(-1)];
+  const still = ends.find((end) => end?.sd === 0 && points.every((p) => p.counts === end.counts || (p.sd ?? 0) > 0));
+  return still === undefined ? null : `${still.id}: the reading stands still at ${still.counts} counts while it scatters elsewhere: the sensor is at the end of its range. Apply less, or look at gain and amplifier`;
 }
 
 /** The law is centred on the unloaded sensor where a zero was taken, else where the rig file says. */

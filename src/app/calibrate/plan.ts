@@ -62,7 +62,8 @@ export function usualTargets(channel: Target, rig: Rig): number[] {
   switch (channel) {
     case 'thrust': return shares(1.2 * (limits.thrust?.above_N ?? 5));
     case 'torque': return shares(0.1);
-    case 'current': return [0, ...shares(1.1 * limits.current_peak.above_A)];
+    // A converter often ends just above the peak limit.
+    case 'current': return [0, ...shares(1.01 * limits.current_peak.above_A)];
     case 'voltage': return [rounded(Math.min(1, (limits.voltage_low?.below_V ?? 2) / 2)), ...shares(1.1 * limits.voltage_high.above_V)];
     case 'motor_temperature': return [0, ...shares(1.1 * (limits.motor_temperature?.above_degC ?? 100))];
     case 'esc_temperature': return [0, ...shares(1.1 * (limits.esc_temperature?.above_degC ?? 100))];

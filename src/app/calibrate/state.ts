@@ -9,6 +9,8 @@ export interface StepDone {
   readonly id: string;
   readonly applied: number;
   readonly counts: number;
+  /** Scatter of one reading, counts; left out where it was typed in. */
+  readonly sd?: number;
   readonly first?: number;
 }
 
