@@ -1,5 +1,6 @@
 // A bench in its world: what the use cases need besides the sequencer's ports. The twin is one; a guard process will be another.
 import type { Observable } from 'rxjs';
+import type { LinkHealth } from '../model/events';
 import type { SampleBlock } from '../model/sample';
 import type { Bench, Clock } from '../sequencer/ports';
 import type { SupplyReading } from './supply-port';
@@ -52,5 +53,7 @@ export interface World {
   pressStop(pressed: boolean): boolean;
   /** A deliberate act after a trip. Resolves to the reasons why the latch stays; empty when it is clear. */
   clearTrip(why: string): Promise<readonly string[]>;
+  /** Frames so far, for a live line; left out where there is no line to speak of. */
+  health?(): LinkHealth | null;
   close(): void;
 }

@@ -1,5 +1,6 @@
 // spoolbench rig …: commands about the stand itself. One file each; this one only groups them.
 import type { CommandModule } from '../command';
+import { rigWatchCommand } from './rig-watch';
 import { rigCalibrateCommand } from './rig-calibrate';
 import { rigCheckCommand } from './rig-check';
 
@@ -7,6 +8,7 @@ import { rigCheckCommand } from './rig-check';
 const RIG_COMMANDS: readonly CommandModule[] = [
   rigCalibrateCommand,
   rigCheckCommand,
+  rigWatchCommand,
 ];
 
 export const rigCommand: CommandModule = {
