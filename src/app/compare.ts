@@ -9,7 +9,7 @@ import type { JsonObject } from '../record/header';
 import { formatQuantity } from '../units';
 import { airIn } from './bench-words';
 import { readCampaignFolder, type ReadFolder } from './campaign-files';
-import { campaignInput } from './campaign-input';
+import { campaignInputOnThreads } from './campaign-input';
 import { BadInput } from './errors';
 
 export interface CompareRequest extends CompareOptions {
@@ -21,8 +21,8 @@ export interface CompareRequest extends CompareOptions {
  * Compares the second folder with the first. Reads both, changes neither.
  * @throws BadInput when a folder is no campaign's, the two may not be compared (each reason), or the file cannot be written
  */
-export function compareFolders(first: string, second: string, request: CompareRequest = {}): Comparison {
-  const compared = compareCampaigns(sideOf(first), sideOf(second), request);
+export async function compareFolders(first: string, second: string, request: CompareRequest = {}): Promise<Comparison> {
+  const compared = compareCampaigns(await sideOf(first), await sideOf(second), request);
   if (!compared.ok) throw new BadInput(compared.reasons.map((why) => `${first} and ${second} cannot be compared: ${why}`));
   if (request.out !== undefined) {
     try {
@@ -35,9 +35,9 @@ export function compareFolders(first: string, second: string, request: CompareRe
   return compared.comparison;
 }
 
-function sideOf(path: string): CompareSide {
+async function sideOf(path: string): Promise<CompareSide> {
   const folder = readCampaignFolder(path);
-  const input = campaignInput(path);
+  const input = await campaignInputOnThreads(path);
   const files = input.runs.flatMap((r) => (r.status === 'used' && r.file !== null ? [r.file] : []));
   return { input, bench: { ...benchOf(folder, input.craft), air: airIn(path, files) } };
 }

@@ -6,7 +6,7 @@ import { matchCurves, MATCHED, type CurveMatch, type Matched, type MatchedCurve 
 import { runMetrics } from '../analysis/metrics/run-metrics';
 import { isFolder } from '../host/files';
 import { readRecord } from '../record/file-reader';
-import { campaignInput } from './campaign-input';
+import { campaignInputOnThreads } from './campaign-input';
 import { BadInput } from './errors';
 import { NothingToAnalyze, runDataOf } from './run-data';
 import { inputErrors } from './records';
@@ -36,10 +36,11 @@ export type ThrottleMap = CurveMatch & { readonly from: NamedCurve; readonly to:
  * Finds the new throttle for each old one.
  * @throws BadInput when a place holds no curve up to full throttle, or the setting is not in the campaign
  */
-export function matchPlaces(from: CurvePlace, to: CurvePlace, by: Matched, rows: number): ThrottleMap {
+export async function matchPlaces(from: CurvePlace, to: CurvePlace, by: Matched, rows: number): Promise<ThrottleMap> {
   if (!(Number.isInteger(rows) && rows >= 3 && rows <= 1001)) throw new BadInput([`--rows ${rows}: accepted: a whole number from 3 to 1001`]);
-  const a = curveAt(from, 'old');
-  const b = curveAt(to, 'new');
+  const read = new Map<string, CampaignInput>();
+  const a = await curveAt(from, 'old', read);
+  const b = await curveAt(to, 'new', read);
   if (a.named.path === b.named.path && a.named.setting === b.named.setting) {
     throw new BadInput([`${from.path}: the old and the new curve are the same one${a.named.setting === null ? '' : ` (${a.named.setting})`}; name two settings with --from and --to`]);
   }
@@ -50,8 +51,12 @@ export function matchPlaces(from: CurvePlace, to: CurvePlace, by: Matched, rows:
 
 interface Found { readonly curve: MatchedCurve; readonly named: NamedCurve }
 
-function curveAt(place: CurvePlace, side: 'old' | 'new'): Found {
-  return isFolder(place.path) ? ofCampaign(place, side) : ofRecord(place, side);
+/** `read`: campaigns that were read already, by path. */
+async function curveAt(place: CurvePlace, side: 'old' | 'new', read: Map<string, CampaignInput>): Promise<Found> {
+  if (!isFolder(place.path)) return ofRecord(place, side);
+  const input = read.get(place.path) ?? await campaignInputOnThreads(place.path);
+  read.set(place.path, input);
+  return ofCampaign(place, side, input);
 }
 
 function ofRecord({ path, setting }: CurvePlace, side: 'old' | 'new'): Found {
@@ -71,8 +76,7 @@ function ofRecord({ path, setting }: CurvePlace, side: 'old' | 'new'): Found {
   }
 }
 
-function ofCampaign({ path, setting }: CurvePlace, side: 'old' | 'new'): Found {
-  const input = campaignInput(path);
+function ofCampaign({ path, setting }: CurvePlace, side: 'old' | 'new', input: CampaignInput): Found {
   const id = setting === undefined ? usual(path, input, side) : findSetting(path, input.settings, setting).id;
   const text = input.settings.find((s) => s.id === id)?.text ?? id;
   const curve = curvesOf(input).find((c) => c.setting === id);

@@ -8,7 +8,7 @@ import type { Craft } from '../model/files';
 import { loadFile } from '../model/load';
 import { formatProblem } from '../model/problem';
 import type { ResultFlight } from '../model/results';
-import { campaignInput } from './campaign-input';
+import { campaignInputOnThreads } from './campaign-input';
 import { BadInput } from './errors';
 import { findSetting } from './find-setting';
 
@@ -33,9 +33,9 @@ export interface Flights {
  * @param craftFile craft.yaml; the craft that the records hold when left out
  * @throws BadInput when a file cannot be used, there is no craft, or a setting is not in the campaign
  */
-export function flyFolder(folder: string, craftFile: string | undefined, named: readonly string[]): Flights {
+export async function flyFolder(folder: string, craftFile: string | undefined, named: readonly string[]): Promise<Flights> {
   const given = craftFile === undefined ? null : craftIn(craftFile);
-  const input = campaignInput(folder, given === null ? {} : { craft: given });
+  const input = await campaignInputOnThreads(folder, given === null ? {} : { craft: given });
   const { craft } = input;
   if (craft === null) throw new BadInput([`${folder}: no craft is described in the records; name a file with --craft (see \`spoolbench schema craft\`)`]);
   const ids = named.length > 0 ? [...new Set(named.map((n) => findSetting(folder, input.settings, n).id))] : usual(input);

@@ -19,8 +19,8 @@ export const compareCommand: CommandModule = {
         .example('$0 compare records/motor-a records/motor-b --remounted', 'is the second motor better?')
         .example('$0 compare records/motor-a records/motor-b --out a-b.json', 'keeps every figure')
         .epilogue('Exit code 2 when the two may not be compared: simulated against measured, other rigs, other supply voltage, no setting or protocol in common.'),
-      (args) => {
-        const comparison = compareFolders(args.first, args.second, { remounted: args.remounted, ...(args.out === undefined ? {} : { out: args.out }) });
+      async (args) => {
+        const comparison = await compareFolders(args.first, args.second, { remounted: args.remounted, ...(args.out === undefined ? {} : { out: args.out }) });
         process.stdout.write(args.json ? `${JSON.stringify(comparison, null, 2)}\n` : renderComparison(comparison, { all: args.all, width: process.stdout.columns ?? Infinity, folders: [args.first, args.second] }));
         if (args.out !== undefined) process.stderr.write(`${args.out} written\n`);
         done(EXIT.done);

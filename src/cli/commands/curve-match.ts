@@ -21,8 +21,8 @@ export const curveMatchCommand: CommandModule = {
         .example('$0 curve match records/motor-a records/motor-b --from "44 kHz, 8 deg" --to "44 kHz, 8 deg"', 'two motors')
         .example('$0 curve match a.mcap b.mcap --by speed --rows 11', 'two single runs, at equal speed')
         .epilogue('The direction is old throttle in, new throttle out. Exit code 2 when one of them has no curve up to full throttle.'),
-      (args) => {
-        const map = matchPlaces(
+      async (args) => {
+        const map = await matchPlaces(
           { path: args.old, ...(args.from === undefined ? {} : { setting: args.from }) },
           { path: args.new ?? args.old, ...(args.to === undefined ? {} : { setting: args.to }) }, args.by, args.rows,
         );

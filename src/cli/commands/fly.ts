@@ -16,8 +16,8 @@ export const flyCommand: CommandModule = {
         .example('$0 fly records/scout-settings-2026-03-01T14-05-09Z --craft craft.yaml', 'the baseline, and what the chosen setting changes')
         .example('$0 fly records/scout-settings-2026-03-01T14-05-09Z --craft heavy.yaml --setting "44 kHz, 8 deg" --setting "88 kHz, 16 deg"', 'another craft, two settings')
         .epilogue('Static thrust of one drivetrain in still air: level hover, no forward flight. Exit code 2 when no run can be used or no craft is described.'),
-      (args) => {
-        const told = flyFolder(args.folder, args.craft, args.setting);
+      async (args) => {
+        const told = await flyFolder(args.folder, args.craft, args.setting);
         const width = Math.min(100, process.stdout.columns ?? 100);
         const paragraph = (sentences: readonly string[]): string => `${sentences.map((s) => wrap(s, width, '  ')).join('\n')}\n`;
         if (told.simulated) process.stderr.write(`${simulatedBadge()}\n`);
