@@ -8,6 +8,8 @@ import type { OperatorRequest } from '../sequencer/options';
 import { newestUnfinished, type ReadFolder } from './campaign-files';
 import { CampaignFolder, TRY_SKIPPED } from './campaign-folder';
 import { runCampaign, type CampaignEnd } from './campaign-run';
+import { STOPPED_BY_PERSON } from './changeover-run';
+import { checkMass, checkMassRequests } from './check-mass';
 import { BadInput } from './errors';
 import { FigureTable, measuredIn, type SettingFigures } from './figures';
 import { prepareCampaign, withOwnProtocols, type PrepareOptions, type ReadyCampaign } from './prepare';
@@ -58,6 +60,8 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
   const folder = openFolder(ready, records, resume, trySkipped);
   const world = openWorld({ ...ready, note: (text) => { reporter.note(text); } });
   const requests = new Subject<OperatorRequest>();
+  const stopping = new AbortController();
+  requests.subscribe((request) => { if (request === 'stop-now') stopping.abort(); });
   const unlisten = [
     onStopSignal((count) => {
       if (count === 1) reporter.note('Stopping now: the motor first, then the record.');
@@ -72,6 +76,9 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
   try {
     takeOverFigures(folder, table);
     await world.connect();
+    const mass = await checkMass(ready, world, operator, stopping.signal);
+    if (mass === 'stop') return { ...nothingRun(folder, ready), campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() };
+    if (mass !== null) folder.remark('check-mass', 0, mass);
     const end = await runCampaign({ ready, world, folder, requests, reporter, operator, figures: (run, record) => table.take(run, record), soFar: () => table.soFar() });
     return { ...end, campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() };
   } finally {
@@ -80,6 +87,12 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
     folder.close();
     for (const stop of unlisten) stop();
   }
+}
+
+/** A session that a person ended before its first run. */
+function nothingRun(folder: CampaignFolder, ready: ReadyCampaign): CampaignEnd {
+  const { goodRuns } = folder.ledger;
+  return { folder: folder.path, outcomes: [], planned: ready.plan.runs.length, good: goodRuns, skipped: folder.ledger.skippedCount(), stopped: STOPPED_BY_PERSON, trip: null };
 }
 
 /** Figures of earlier sessions; those that a kill kept from being written down are read from the record and written down now. */
@@ -109,7 +122,7 @@ function openFolder(ready: ReadyCampaign, records: string, resume: boolean, tryS
 
 /** Refuses when somebody has to come and nobody can be asked. @throws BadInput listing what would be asked */
 function checkHands(ready: ReadyCampaign, operator: Operator, folder: ReadFolder | null): void {
-  const lacking = operator.lacks(handsToCome(ready, folder));
+  const lacking = operator.lacks([...checkMassRequests(ready), ...handsToCome(ready, folder)]);
   if (lacking.length === 0) return;
   throw new BadInput([
     `${ready.campaign.name}: a person is needed, and nobody can be asked here (standard input is no terminal, or the answers do not cover it):`,

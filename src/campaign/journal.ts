@@ -58,7 +58,7 @@ export interface DecidedEntry extends Timed {
   readonly why: string;
 }
 
-export const NOTES = ['command', 'hands-wanted', 'operator', 'cooling', 'pre-warm', 'start-check', 'supply', 'zero', 'environment', 'figures', 'so-far', 'notice'] as const;
+export const NOTES = ['command', 'hands-wanted', 'operator', 'cooling', 'pre-warm', 'start-check', 'supply', 'zero', 'environment', 'check-mass', 'figures', 'so-far', 'notice'] as const;
 export type NoteKind = (typeof NOTES)[number];
 
 /** Something measured, answered or said on the way. Nothing is decided by it; `data` is any JSON. */

@@ -23,6 +23,7 @@ export function checkRig(loaded: Loaded<Rig>, calibrations: readonly Calibration
   const found = new Findings(loaded);
   checkRates(rig, found);
   checkSupply(rig, found);
+  checkCheckMass(rig, found);
   checkWindows(rig, found);
   checkLevels(rig, found);
   checkChannelsOfLimits(rig, found);
@@ -113,6 +114,11 @@ function checkSupply(rig: Rig, found: Findings): void {
   if (supply.over_voltage_V !== null && supply.over_voltage_V <= supply.voltage_V) {
     found.add({ at: ['supply', 'over_voltage'], with: [['supply', 'voltage']], message: `the protection, ${formatQuantity(supply.over_voltage_V, 'voltage')}, is not above the ${formatQuantity(supply.voltage_V, 'voltage')} that are set`, accepted: `above ${formatQuantity(supply.voltage_V, 'voltage')}` });
   }
+}
+
+function checkCheckMass(rig: Rig, found: Findings): void {
+  if (rig.check_mass === null) return;
+  if (!rig.channels.some((c) => c.kind === 'thrust')) found.add({ at: ['check_mass'], with: [['channels']], message: 'is put on the load cell, and thrust is no channel of this rig', accepted: 'declare channels.thrust or leave this out', place: 'key' });
 }
 
 function checkChannelsOfLimits(rig: Rig, found: Findings): void {

@@ -17,7 +17,6 @@ const row = <K extends FileKind>(r: Row<K>): Row<K> => r;
 
 const ROWS = [
   row({ kind: 'rig', asks: (r) => when(r.link.kind === 'firmata', ['link', 'kind']), sentence: 'Firmata boards cannot be driven yet', instead: 'kind: twin' }),
-  row({ kind: 'rig', asks: (r) => when(r.check_mass !== null, ['check_mass']), sentence: 'check masses are not asked for yet', instead: 'no check_mass' }),
   row({ kind: 'rig', asks: (r) => when(r.proof !== null, ['proof']), sentence: 'the proof test of the stopping layers does not exist yet', instead: 'no proof' }),
 ] as const;
 

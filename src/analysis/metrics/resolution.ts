@@ -9,8 +9,10 @@ import type { Effects } from './reading';
 const MOST_LEVELS = 4096;
 /** Levels are looked for this near to a value, relative. */
 const NEAR = 0.03;
-/** A third level with this share of the samples shows that the signal moves by more than a step: the mean then averages it out. */
+/** A third level with this share of the samples shows that the signal moves by more than a step: the mean then averages most of it out. */
 const THIRD_SHARE = 0.05;
+/** Half-width that is left in any case, in steps: noise of no particular size never averages steps out entirely. */
+const LEFT = 0.1;
 
 const known = new WeakMap<Float64Array, Float64Array | null>();
 
@@ -39,7 +41,7 @@ function stepNear(channel: RunChannel, value: number): number {
 /**
  * Standard uncertainty of the mean of samples from the channel's own coarseness, in its unit. One level seen: half a step either
  * way, as a rectangle (JCGM 100:2008, F.2.2.1). Two levels, the rarer with the share m: the true mean lies between theirs (noise of
- * a whole step) and the middle of the step (no noise), so half a step is narrowed by 1 − 2m. A third level: nothing is left of it.
+ * a whole step) and the middle of the step (no noise), so half a step is narrowed by 1 − 2m. A third level: a tenth is left of it.
  */
 export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: number): number {
   if (channel.kind !== 'speed' || samples.length === 0) return 0;
@@ -48,8 +50,8 @@ export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: n
   const count = new Map<number, number>();
   for (const v of samples) count.set(v, (count.get(v) ?? 0) + 1);
   const [first, second = 0, third = 0] = [...count.values()].sort((a, b) => b - a);
-  if (third > THIRD_SHARE * samples.length) return 0;
-  return (step * (0.5 - second / (first + second))) / Math.sqrt(3);
+  const half = third > THIRD_SHARE * samples.length ? LEFT : Math.max(LEFT, 0.5 - second / (first + second));
+  return (step * half) / Math.sqrt(3);
 }
 
 /** The same as an instrument input: named by where it acts, as the error is another one a few steps away. */
