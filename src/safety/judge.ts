@@ -73,6 +73,7 @@ export function beginRun(state: JudgeState, bound_s: number): void {
   state.rules.rotation?.begin();
   state.rules.thrust?.begin();
   state.rules.protocol.bound_us = bound_s * 1e6;
+  state.rules.pace.due_us = -Infinity;
 }
 
 /** Pure: the state after a row, and the verdict on it. `time_us`: the row's device time, unwrapped. */

@@ -54,10 +54,20 @@ export interface RuleSet {
   readonly segment: SegmentTimeoutRule;
   readonly protocol: RunTimeRule;
   readonly longest: RunTimeRule;
+  readonly pace: Pace;
   /** All of them, in the order in which causes are told. */
   readonly all: readonly Rule[];
   /** Longest duration of each segment, µs, by ordinal: filled while segments are fed. */
   readonly bounds: Map<number, number>;
+}
+
+/** When the rules about time (all but silence) must be stepped again: from `due_us` on, or when the board does something else. */
+export interface Pace {
+  due_us: number;
+  driving: boolean;
+  ordinal: number;
+  /** Least time without rotation that matters, µs. */
+  readonly lostLeast_us: number;
 }
 
 /** Below this throttle a missing rotation is never a desync, whatever the rig says its idle is. */
@@ -101,13 +111,14 @@ export function makeRules(setup: JudgeSetup): RuleSet {
   const segment = new SegmentTimeoutRule(bounds);
   const protocol = new RunTimeRule('PROTOCOL_TIMEOUT', Infinity);
   const longest = new RunTimeRule('LONGEST_RUN', limits.longest_run_s);
+  const pace: Pace = { due_us: -Infinity, driving: false, ordinal: 0, lostLeast_us: Math.min(Infinity, ...[...stall, ...sustained].map((r) => r.longest_us)) };
   const all = [
     ...levels, ...means, ...limiting, stale, impossible, ...frozen, ...stall, ...sustained, ...desyncs, ...trends, ...lost, ...mismatch,
     silence, segment, protocol, longest,
   ];
   return {
     channels, rotation, thrust, levels: new LevelRules(levels, history), means, frozen, trends, limiting, lost, mismatch, stale, impossible, stall, sustained, desyncs, silence,
-    segment, protocol, longest, all, bounds,
+    segment, protocol, longest, pace, all, bounds,
   };
 }
 
@@ -145,9 +156,30 @@ function stepDerived({ trends, limiting, lost, mismatch }: RuleSet, row: Row): b
   return broken;
 }
 
+/** Rules about time have nothing to say until the first of them is due, unless the board does something else. */
 function stepTimes(rules: RuleSet, row: Row): boolean {
+  const { pace, rotation } = rules;
+  const silent = rules.silence.step(row);
+  const ended = rotation !== null && rotation.ended !== null;
+  if (row.tick_us < pace.due_us && row.driving === pace.driving && row.ordinal === pace.ordinal && !ended) {
+    if (row.driving) rules.protocol.last_us = rules.longest.last_us = row.tick_us;
+    return silent;
+  }
+  const broken = stepDue(rules, row);
+  pace.driving = row.driving;
+  pace.ordinal = row.ordinal;
+  // While one is broken, every row may end that. Without rotation, the time that counts began now at the earliest.
+  if (broken) pace.due_us = -Infinity;
+  else {
+    const without_us = rotation === null ? Infinity : rotation.without_us < 0 ? row.tick_us : rotation.without_us;
+    pace.due_us = Math.min(rules.segment.due_us, rules.protocol.due_us, rules.longest.due_us, without_us + pace.lostLeast_us);
+  }
+  return silent || broken;
+}
+
+function stepDue(rules: RuleSet, row: Row): boolean {
   const { stall, sustained, desyncs } = rules;
-  let broken = rules.silence.step(row);
+  let broken = false;
   for (let i = 0; i < stall.length; i++) if (stall[i].step(row)) broken = true;
   for (let i = 0; i < sustained.length; i++) if (sustained[i].step(row)) broken = true;
   for (let i = 0; i < desyncs.length; i++) if (desyncs[i].step(row)) broken = true;

@@ -79,7 +79,7 @@ export class RotationWatch {
 /** Current without rotation: a blocked motor takes full current and stands still. */
 export class StallRule implements Rule {
   broken = false;
-  private readonly longest_us: number;
+  readonly longest_us: number;
 
   constructor(
     private readonly watch: RotationWatch,
@@ -113,7 +113,7 @@ export class StallRule implements Rule {
 /** Rotation was there and did not come back within the allowed time. */
 export class DesyncSustainedRule implements Rule {
   broken = false;
-  private readonly longest_us: number;
+  readonly longest_us: number;
 
   constructor(
     private readonly watch: RotationWatch,

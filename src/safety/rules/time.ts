@@ -12,6 +12,7 @@ export class SilenceRule implements Rule {
 
   step(row: Row): boolean {
     this.gap_us = row.tick_us - row.before_us;
+    if (this.gap_us <= this.longest_us && !this.broken) return false;
     return (this.broken = row.armed && row.wasArmed && this.gap_us > this.longest_us);
   }
 
@@ -53,6 +54,11 @@ export class SegmentTimeoutRule implements Rule {
     return (this.broken = row.tick_us - this.began_us > this.longest_us);
   }
 
+  /** Up to this device time the rule cannot be broken while the same segment plays (or none). */
+  get due_us(): number {
+    return this.ordinal === 0 ? Infinity : this.began_us + this.longest_us;
+  }
+
   finding(row: Row): Finding {
     const played = row.tick_us - this.began_us;
     const bound = this.longest_us - SEGMENT_MARGIN_US;
@@ -77,9 +83,10 @@ export class RunTimeRule implements Rule {
   broken = false;
   /** Longest, µs. */
   bound_us: number;
+  /** Device time of the latest row that drove, -1 before the first of a run. */
+  last_us = -1;
   private driving = false;
   private began_us = 0;
-  private last_us = -1;
 
   constructor(
     private readonly code: Extract<TripCode, 'PROTOCOL_TIMEOUT' | 'LONGEST_RUN'>,
@@ -99,6 +106,11 @@ export class RunTimeRule implements Rule {
     }
     this.last_us = row.tick_us;
     return (this.broken = row.tick_us - this.began_us > this.bound_us);
+  }
+
+  /** Up to this device time the rule cannot be broken while driving goes on (or rest). */
+  get due_us(): number {
+    return this.driving ? this.began_us + this.bound_us : Infinity;
   }
 
   finding(row: Row): Finding {
