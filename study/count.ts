@@ -25,7 +25,12 @@ const BY_MEAN = ['desyncs'];
 
 /** Truth of a metric at the base setting, or of its difference there; null where the study knows none. */
 function truthOf(truths: Truths, line: SeedLine, metric: string, setting: string): number | null {
-  const at = (name: string): number | null => { const t: Linear | undefined = truths[setting]?.[name]; return t === undefined ? null : inMounting(t, line.thrustFactor, line.torqueFactor); };
+  const at = (name: string): number | null => { const t: Linear | undefined = truths[setting]?.[name]; return t === undefined ? null : inMounting(t, setting, line); };
+  if (metric === 'hold_correction') {
+    // The loop holds what its sensor shows, so how far that is from the target in truth is the sensor's own error.
+    const target = at('hold_current_A');
+    return target === null ? null : target / ((target - line.currentOffset_A) / (1 + line.currentGain)) - 1;
+  }
   if (metric !== 'power_at_equal_speed_W') return at(metric);
   // Along the steady curve of the setting, from its own hover speed to the speed at which shipped analysis read it.
   const [power, speed, exponent] = [at('power_at_hover_W'), at('speed_at_hover_rpm'), at('power_exponent')];

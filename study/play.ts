@@ -2,7 +2,7 @@
 import fs from 'node:fs';
 import path from 'node:path';
 import { Subject } from 'rxjs';
-import type { RunData } from '../src/analysis/run-data';
+import { between, type RunData } from '../src/analysis/run-data';
 import type { PlannedRun } from '../src/campaign';
 import type { ReadyCampaign } from '../src/app/prepare';
 import { runHeader } from '../src/app/record-header';
@@ -29,6 +29,8 @@ export interface PlayInput {
   readonly seed: number;
   /** Decides the order of the runs; `seed` when left out. */
   readonly orderSeed?: number;
+  /** Runs begin so much warmer, K. */
+  readonly warmer_K?: number;
   /** Records stay in the folder. */
   readonly keep?: boolean;
   readonly maps: MapCache;
@@ -62,7 +64,7 @@ export async function play(input: PlayInput, take: (run: PlayedRun) => void): Pr
       await world.setPropeller(propeller);
       await world.setSupply(supply_V);
       for (const [name, value] of Object.entries(levelsOf(input.article, at.setting))) world.setParameter(name, value);
-      await world.playUntil(() => (world.readings().motor_degC ?? Infinity) < COOL_BELOW_degC[input.article], COOL_WITHIN_S);
+      await world.playUntil(() => (world.readings().motor_degC ?? Infinity) < COOL_BELOW_degC[input.article] + (input.warmer_K ?? 0), COOL_WITHIN_S);
       await world.playUntil(() => false, REST_S);
       const file = recordOf(input.folder, run.id, input.seed);
       const header: RunHeader = runHeader({ ready, protocol, run, supply_V, propeller, seed: input.seed });
@@ -77,6 +79,15 @@ export async function play(input: PlayInput, take: (run: PlayedRun) => void): Pr
   } finally {
     world.close();
   }
+}
+
+/** What the sensor on the case showed in the rest before a run, °C. */
+export function startReading(data: RunData): number {
+  const zero = data.segments.find((s) => s.segment.role === 'zero-before');
+  const sensor = data.channels.find((c) => c.kind === 'motor_temperature');
+  const values = zero === undefined || sensor === undefined ? [] : Array.from(between(sensor, zero.start_s, zero.end_s).value);
+  if (values.length === 0) throw new Error(`${data.record_id}: nothing shows how warm the run began`);
+  return values.reduce((a, b) => a + b, 0) / values.length;
 }
 
 function playedRun(at: PlayedAt, id: string, index: number, record: RunRecord): PlayedRun {

@@ -5,10 +5,10 @@ import { runMetrics, type RunMetrics } from '../src/analysis/metrics/run-metrics
 import { cipm2007 } from '../src/analysis/physics/air';
 import type { Margin } from '../src/model/files/campaign-choice';
 import type { Contrast, Results } from '../src/model/results';
-import { Rng, type MapCache, type SimulatedRig } from '../src/twin/physics';
+import { CHANNEL, Rng, type MapCache, type SimulatedRig } from '../src/twin/physics';
 import type { ReadyCampaign } from '../src/app/prepare';
 import type { ArticleName, SettingName } from './cells';
-import { play, replay, type PlayedRun } from './play';
+import { play, replay, startReading, type PlayedRun } from './play';
 import { inMounting, type Truths } from './truth/truth';
 
 /** An interval as results hold it: value, standard uncertainty, degrees of freedom, ends; null where there is none. */
@@ -21,6 +21,11 @@ export type SeedLine = {
   readonly seed: number;
   readonly thrustFactor: number;
   readonly torqueFactor: number;
+  /** True temperature of the sensor on the case before the runs of `setting/protocol`, mean over the repeats, °C. */
+  readonly starts: Readonly<Record<string, number>>;
+  /** Drawn errors of the current channel: relative gain, and A. */
+  readonly currentGain: number;
+  readonly currentOffset_A: number;
   /** Speed at which power_at_equal_speed_W was read, rpm. */
   readonly reference_rpm: number | null;
   /** Metrics at the base setting. */
@@ -64,9 +69,19 @@ export async function studySeed(input: SeedInput): Promise<SeedLine> {
   const { ready, article, folder, seed, maps, truths } = input;
   const began = process.cpuUsage().user;
   const runs: { run: PlayedRun; metrics: RunMetrics | null }[] = [];
-  const take = (run: PlayedRun): void => { runs.push({ run: { ...run, data: null }, metrics: run.data === null ? null : runMetrics(run.data) }); };
-  const factors = { thrustFactor: NaN, torqueFactor: NaN };
-  const note = (rig: SimulatedRig): void => { factors.thrustFactor = rig.truth.thrustFactor; factors.torqueFactor = rig.truth.torqueFactor; };
+  const warm: Record<string, number[]> = {};
+  const drawn = { thrustFactor: NaN, torqueFactor: NaN, currentGain: NaN, currentOffset_A: NaN, sensorGain: NaN, sensorOffset_K: NaN };
+  const note = (rig: SimulatedRig): void => {
+    const [current, sensor] = [rig.converters[CHANNEL.current], rig.converters[CHANNEL.motorTemperature]];
+    Object.assign(drawn, {
+      thrustFactor: rig.truth.thrustFactor, torqueFactor: rig.truth.torqueFactor, currentGain: current.gainError, currentOffset_A: current.offsetError,
+      sensorGain: sensor.gainError, sensorOffset_K: sensor.offsetError,
+    });
+  };
+  const take = (run: PlayedRun): void => {
+    runs.push({ run: { ...run, data: null }, metrics: run.data === null ? null : runMetrics(run.data) });
+    if (run.data !== null) (warm[`${run.setting}/${run.label}`] ??= []).push((startReading(run.data) - drawn.sensorOffset_K) / (1 + drawn.sensorGain));
+  };
   if (input.records === 'kept') {
     await play({ ready, article, folder, seed, maps, environment: airFor(1.2, 20, seed), onRig: note, only: () => false }, take);
     replay(folder, seed, take);
@@ -75,9 +90,11 @@ export async function studySeed(input: SeedInput): Promise<SeedLine> {
     const density = article === 'scout' ? 1.19 : 1.2;
     await play({ ready, article, folder, seed, maps, environment: airFor(density, article === 'scout' ? 26 : 22, seed), onRig: note, keep: input.records === 'keep' }, take);
   }
+  const { thrustFactor, torqueFactor, currentGain, currentOffset_A } = drawn;
+  const bench = { thrustFactor, torqueFactor, starts: Object.fromEntries(Object.entries(warm).map(([at, all]) => [at, all.reduce((a, b) => a + b, 0) / all.length])) };
   const truth = (setting: SettingName, name: string): number | null => {
     const t = truths[setting]?.[name];
-    return t === undefined ? null : inMounting(t, factors.thrustFactor, factors.torqueFactor);
+    return t === undefined ? null : inMounting(t, setting, bench);
   };
   const inputs = runs.map(({ run, metrics }) => runInput(run, metrics));
   const whole = analyzeCampaign(campaignOf(inputs, ['base', 'same', 'switching', 'timing'], {}));
@@ -85,7 +102,7 @@ export async function studySeed(input: SeedInput): Promise<SeedLine> {
     contrastsIn(analyzeCampaign(campaignOf(inputs.filter((r) => r.setting === 'base' || r.setting === other), ['base', other], margins)));
   const reference = repeatsOf(whole, 'speed_at_hover_rpm');
   return {
-    seed, ...factors, reference_rpm: reference.length === 0 ? null : reference.reduce((a, b) => a + b, 0) / reference.length,
+    seed, ...bench, currentGain, currentOffset_A, reference_rpm: reference.length === 0 ? null : reference.reduce((a, b) => a + b, 0) / reference.length,
     values: Object.fromEntries(whole.metrics.flatMap((m) => m.settings.filter((s) => s.setting === 'base').map((s) => [m.key, told(s.estimate)]))),
     repeats: Object.fromEntries(whole.metrics.map((m) => [m.key, repeatsOf(whole, m.key)])),
     contrasts: { same: pair('same', {}), switching: pair('switching', edges(whole, truth)), timing: pair('timing', TIMING_MARGINS) },

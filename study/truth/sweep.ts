@@ -41,7 +41,9 @@ export function lagTruth(data: RunData, trace: Trace): Record<string, number> {
     const { from_us, to_us } = stretch(data, role);
     const from = tickAt(trace, from_us);
     const to = tickAt(trace, to_us);
-    return { from, to, throttleAt: (time) => { const i = Math.min(to - 1, tickAt(trace, time)); return trace.throttle[i]; } };
+    // The ramp as it was commanded is a straight line; the board plays it in steps of a tick.
+    const [low, high] = [trace.throttle[from - 1], trace.throttle[to]];
+    return { from, to, throttleAt: (time) => low + ((high - low) * (time - from_us)) / (to_us - from_us) };
   };
   const up = ramp('ramp-up');
   const down = ramp('ramp-down');

@@ -175,17 +175,35 @@ function meanStep(name: Direction, speed: RunChannel, steps: readonly Step[], le
   return { direction: name, t_s, fraction, steps: steps.length, initial_rpm: levels.initial, final_rpm: levels.final };
 }
 
+/** Samples over which the fall behind a peak is taken, and how late after the command a peak still belongs to it, in samples. */
+const FALL_OVER = 4;
+const PEAK_WITHIN = 4;
+
+/**
+ * Highest current of each step up. A hard step draws most at the command and less from then on, while a sample is the mean over its
+ * period, behind a filter: the peak is carried back from the middle of the highest sample to the command, at the rate of the fall
+ * behind it. Where a sample's mean lies is known to a sample period.
+ */
 function peakCurrent(data: RunData, steps: readonly Step[], flags: readonly string[]): RunMetric {
   const current = channelOf(data, 'current');
   if (current === null) return noMetric('peak_current_A', 'the rig has no current channel', flags);
-  const peaks = steps.flatMap(({ segment, direction: d }) => {
-    if (d !== 'rise') return [];
-    let most = -Infinity;
-    for (const v of between(current, segment.start_s, segment.end_s).value) if (v > most) most = v;
-    return Number.isFinite(most) ? [most] : [];
-  });
+  const late_s = current.period_s / 2 + (current.filter_Hz === null ? 0 : 1 / (2 * Math.PI * current.filter_Hz));
+  const peaks: number[] = [];
+  const falls: number[] = [];
+  for (const { segment, direction: d } of steps) {
+    const { t_s, value } = between(current, segment.start_s, segment.end_s);
+    if (d !== 'rise' || value.length <= FALL_OVER) continue;
+    let at = 0;
+    for (let i = 1; i < value.length; i++) if (value[i] > value[at]) at = i;
+    const since_s = t_s[at] - segment.start_s - late_s;
+    const soon = since_s < PEAK_WITHIN * current.period_s && at + FALL_OVER < value.length;
+    const fall = soon ? Math.max(0, value[at] - value[at + FALL_OVER]) / FALL_OVER / current.period_s : 0;
+    peaks.push(value[at] + fall * Math.max(0, since_s));
+    falls.push(fall);
+  }
   if (peaks.length === 0) return noMetric('peak_current_A', 'no step up can be used', flags);
   const { value, within } = centre(peaks);
-  const filter = current.filter_Hz === null ? '' : `, behind a filter of ${current.filter_Hz} Hz`;
-  return metric('peak_current_A', { value, within, effects: channelEffects(current, value) }, `highest sample of each step up, mean of ${peaks.length} steps${filter}`, flags);
+  const place = (centre(falls).value * current.period_s) / Math.sqrt(12);
+  return metric('peak_current_A', { value, within, effects: { ...channelEffects(current, value), ...(place > 0 ? { current_timing: place } : {}) } },
+    `highest sample of each step up, carried back to the command, mean of ${peaks.length} steps`, flags);
 }

@@ -8,7 +8,7 @@ import { lagFromRamps } from '../physics/filters';
 import { fitThrustLaw } from '../physics/propeller';
 import { between, channelOf, firstAt, withRole, type PlayedSegment, type RunData, type Series } from '../run-data';
 import { absent, found, meanOf, plateauSpan, powerSeries, sampleAge, spoiledBy, zeroedThrust, type Maybe, type ThrustZero } from './common';
-import { exact, metric, minus, noMetric, type Reading, type RunMetric } from './reading';
+import { exact, metric, minus, noMetric, type Effects, type Reading, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
 
 /** Throttle between two points of the grid. */
@@ -58,7 +58,7 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
   };
   const speed = channelOf(data, 'speed');
   const rotorLag = speedLag === null || speed === null ? null : minus(exact(speedLag), sampleAge(speed));
-  return { curve, metrics: [...lagMetrics(null, rotorLag, series.thrust_N === null ? null : hysteresisOf(series.thrust_N, s, edge)), exponentMetric(series, s, edge)] };
+  return { curve, metrics: [...lagMetrics(null, rotorLag, series.thrust_N === null ? null : hysteresisOf(series.thrust_N, s, edge)), exponentMetric(series, s, edge, Math.abs(zero.drift_N ?? 0) / 2)] };
 }
 
 function sweepOf(data: RunData): Maybe<Sweep> {
@@ -215,7 +215,8 @@ function lagMetrics(reason: string | null, lag: Reading | null = null, left: num
   ];
 }
 
-function exponentMetric(series: Record<CurveQuantity, Series | null>, s: Sweep, edge: number): RunMetric {
+/** @param zero_N how far the zero of the load cell is from returning: half of its change over the run */
+function exponentMetric(series: Record<CurveQuantity, Series | null>, s: Sweep, edge: number, zero_N: number): RunMetric {
   const name = 'thrust_exponent';
   if (series.thrust_N === null || series.speed_rpm === null) return noMetric(name, 'it needs thrust and speed');
   const speeds: number[] = [];
@@ -230,5 +231,7 @@ function exponentMetric(series: Record<CurveQuantity, Series | null>, s: Sweep, 
     });
   }
   const law = fitThrustLaw(speeds, thrusts);
-  return law.ok ? metric(name, { value: law.exponent, within: law.uExponent, effects: {} }, `log–log line through ${speeds.length} cells; ${law.text}`, law.square === 'holds' ? [] : [law.text]) : noMetric(name, law.reason);
+  const moved = fitThrustLaw(speeds, thrusts.map((t) => t + zero_N));
+  const effects: Effects = law.ok && moved.ok && zero_N > 0 ? { thrust_zero: moved.exponent - law.exponent } : {};
+  return law.ok ? metric(name, { value: law.exponent, within: law.uExponent, effects }, `log–log line through ${speeds.length} cells; ${law.text}`, law.square === 'holds' ? [] : [law.text]) : noMetric(name, law.reason);
 }
