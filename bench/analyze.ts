@@ -62,7 +62,7 @@ function hourRecord(file: string, seconds: number): void {
   };
   const level = [1500, 7600, 2000, 900, 4000, 3000, 9000, 9000];
   const log = openRecord(file, header, [], { sync: 'never' });
-  const segment: Segment = { kind: 'hold-power', target_W: 11.4, duration_s: seconds, label: 'soak', role: 'soak' } as Segment;
+  const segment: Segment = { kind: 'hold-power', target_W: 11.4, duration_s: seconds, label: 'soak', role: 'soak' };
   log.event({ type: 'segment-started', tick_us: 0, ordinal: 1, segment, throttle: 0.5 });
   const rows = 400;
   let noise = 1;

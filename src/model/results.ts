@@ -36,6 +36,7 @@ const effect = z.strictObject({ dof: num('Degrees of freedom'), mean_square: num
 const levelMean = z.strictObject({ factor: text('Factor'), level: text('Level'), mean: num('Mean over the other factor'), n: num('Values') });
 const factorial = z.strictObject({
   factors: list(z.string(), 'The crossed factors'), main: list(z.strictObject({ factor: text('Factor'), effect }), 'Main effects'), interaction: effect.nullable(),
+  interactions: list(z.strictObject({ factors: list(z.string(), 'The two factors'), effect }), 'With more than two factors: the interaction of every pair').optional(),
   error: z.strictObject({ dof: num('Degrees of freedom'), mean_square: num('Mean square') }).nullable(), levels: list(levelMean, 'Level means'), reason: why,
 });
 const drift = z.strictObject({

@@ -170,6 +170,30 @@ describe('factors', () => {
   });
 });
 
+describe('what taking drift out costs', () => {
+  // Every place in the order has its own value, b lies 1 above a and c, all climb by 1 a run.
+  const input = makeCampaign({ 'a': rpm(Array.from({ length: 6 }, () => 0)), 'b': rpm(Array.from({ length: 6 }, () => 0)), 'c': rpm(Array.from({ length: 6 }, () => 0)) });
+  const made = (climb: number) => {
+    const next = normals(5);
+    return one(analyzeCampaign({
+      ...input, margins: { full_throttle_rpm: { kind: 'relative', value: 0.01, text: '1 %' } },
+      runs: input.runs.map((r) => ({ ...r, kind: r.setting === 'a' ? 'baseline' as const : 'cell' as const, metrics: r.metrics === null ? null : { ...r.metrics, metrics: r.metrics.metrics.map((m) => ({ ...m, value: 1000 + (r.setting === 'b' ? 1 : 0) + climb * r.index + 0.2 * next() })) } })),
+    }));
+  };
+  test('enters every pair and the factor table', () => {
+    const still = made(0);
+    const moved = made(1);
+    expect([still.drift.removed, moved.drift.removed]).toEqual([false, true]);
+    // a and c lie two places apart, the others one: only the drift's uncertainty makes their interval wider. The table has one degree of freedom less.
+    const width = (m: typeof still, i: number) => (m.pairs[i].interval.upper ?? NaN) - (m.pairs[i].interval.lower ?? NaN);
+    expect(width(still, 1)).toBeCloseTo(width(still, 0), 12);
+    expect(width(moved, 1)).toBeGreaterThan(width(moved, 0) * 1.0005);
+    expect(width(moved, 2)).toBeCloseTo(width(moved, 0), 12);
+    expect(moved.factorial?.error?.dof).toBe((still.factorial?.error?.dof ?? 0) - 1);
+    expect(moved.factorial?.main[0].effect.p).toBeLessThan(0.01);
+  });
+});
+
 describe('bad input', () => {
   const note = (over: Partial<RecordNote>): RecordNote => ({ file: 'runs/a.mcap', record_id: 'a', campaign: 'c', version: '1', status: 'complete', outcome: 'done', problem: '', ...over });
   const plan = { campaign: 'c', version: '1' };

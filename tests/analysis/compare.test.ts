@@ -3,7 +3,7 @@
 import jstat from 'jstat';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { oneWayAnova, randomEffects, twoWayAnova, welchAnova } from '../../src/analysis/stats/anova';
+import { factorialAnova, oneWayAnova, randomEffects, twoWayAnova, welchAnova } from '../../src/analysis/stats/anova';
 import type { NoResult } from '../../src/analysis/stats/check';
 import { pairedT, pooledT, tost, welch, type Difference } from '../../src/analysis/stats/compare';
 import { benjaminiHochberg, bonferroni, hochberg, holm } from '../../src/analysis/stats/multiplicity';
@@ -86,6 +86,36 @@ describe('analysis of variance', () => {
     expect(twoWayAnova(['1', '1'], ['x', 'y'], [1, 2])).toMatchObject({ ok: false });
     expect(oneWayAnova([[1], [2]])).toMatchObject({ ok: false, reason: 'one repeat a setting: nothing to judge the scatter by' });
     expect(oneWayAnova([[1, 2], []])).toMatchObject({ ok: false, reason: 'setting 1 has no usable repeats' });
+  });
+  test('three crossed factors: balanced data give the textbook sums of every factor and pair; two factors give what the two-way table gives', () => {
+    // 2 × 2 × 2 cells, two values ± 0.5 about a mean that is 1·A + 2·B + 3·C + 4·AB in ±1 coding: worked by hand, SS = 16·coefficient².
+    const cells = [0, 1].flatMap((a) => [0, 1].flatMap((b) => [0, 1].flatMap((c) => [-0.5, 0.5].map((e) => ({ a, b, c, e })))));
+    const sign = (v: number): number => (v === 0 ? -1 : 1);
+    const y = cells.map(({ a, b, c, e }) => 10 + sign(a) + 2 * sign(b) + 3 * sign(c) + 4 * sign(a) * sign(b) + e);
+    const names = (['a', 'b', 'c'] as const).map((f) => cells.map((cell) => String(cell[f])));
+    const r = good(factorialAnova(names, y));
+    r.main.forEach((e, i) => { expect(e.sumOfSquares).toBeCloseTo(16 * (i + 1) ** 2, 9); });
+    expect(r.pairs.map((p) => [p.of, Math.round(p.effect.sumOfSquares * 1e6) / 1e6])).toEqual([[[0, 1], 256], [[0, 2], 0], [[1, 2], 0]]);
+    expect(r.error.sumOfSquares).toBeCloseTo(16 * 0.25, 9);
+    expect(r.error.dof).toBe(9); // 16 − 1 − 3 − 3: the triple interaction is in the scatter
+    const two = good(twoWayAnova(names[0], names[1], y));
+    const same = good(factorialAnova([names[0], names[1]], y));
+    expect(same.main[0].f).toBeCloseTo(two.a.f ?? NaN, 9);
+    expect(same.pairs[0].effect.f).toBeCloseTo(two.interaction?.f ?? NaN, 9);
+  });
+  test('a covariate takes its share out and its uncertainty in: an effect that moves along with it loses its certainty', () => {
+    const time = Array.from({ length: 12 }, (_, i) => i);
+    const mixed = time.map((i) => String(i % 2));
+    const late = time.map((i) => (i < 6 ? '0' : '1'));
+    const noise = [0.2, -0.1, 0.15, -0.2, 0.1, -0.15, -0.1, 0.2, -0.05, 0.1, -0.2, 0.05];
+    const y = (of: readonly string[]): number[] => time.map((i) => 3 * i + 2 * Number(of[i]) + noise[i]);
+    const free = good(factorialAnova([mixed], y(mixed), [time])).main[0];
+    const bound = good(factorialAnova([late], y(late), [time])).main[0];
+    expect(free.p).toBeLessThan(1e-6);
+    // Without scatter: ±1 on 12 runs, less what the coding shares with time (36/143, worked by hand).
+    expect(good(factorialAnova([mixed], time.map((i) => 3 * i + 2 * Number(mixed[i])), [time])).main[0].sumOfSquares).toBeCloseTo(12 - 36 / 143, 9);
+    expect(bound.f).toBeLessThan((free.f ?? 0) / 2);
+    expect(good(factorialAnova([mixed], y(mixed))).main[0].p).toBeGreaterThan(0.1); // without it the drift is scatter
   });
   test('random effects: within and between as the mean squares define them, a negative part is 0 and flagged', () => {
     const r = good(randomEffects([[10, 12], [20, 22], [30, 32]])); // MSW 2, MSB 200, n₀ 2 by hand

@@ -11,7 +11,7 @@ import { poolingOf, settingValue, type Group, type Pooling } from './absolute';
 import { isCount, type Column } from './collect';
 import { contrasts, widened } from './contrast';
 import { countContrasts } from './counts';
-import { driftOf } from './drift';
+import { driftOf, type Drifting } from './drift';
 import { factorialOf } from './factorial';
 import type { CampaignInput } from './input';
 
@@ -37,7 +37,7 @@ export function metricResult(column: Column, input: CampaignInput, ofInterest: b
   return {
     key, name: fact.name, title: fact.title, unit: fact.unit, shown: fact.shown, better: fact.better, definition: fact.definition, label, of_interest: ofInterest,
     margin, margin_text: input.margins[key]?.text ?? null, settings: groups.map((g) => settingValue(key, g, pooling, input)), pooling: pooling.why,
-    contrasts: judge(), pairs: ofInterest && !isCount(key) ? pairsOf(level, pooling, confidence) : [], factorial: factorialOf(level, input), drift: drift.result, notes,
+    contrasts: judge(), pairs: ofInterest && !isCount(key) ? pairsOf(level, pooling, confidence, drift.adds) : [], factorial: factorialOf(level, input, drift), drift: drift.result, notes,
   };
 }
 
@@ -83,7 +83,7 @@ function withoutMountings(groups: readonly Group[], notes: string[]): Group[] {
 const mean = (values: readonly number[]): number => values.reduce((a, b) => a + b, 0) / values.length;
 
 /** All pairs with intervals that hold together: one range quantile where the spread is pooled, else Games–Howell. */
-function pairsOf(groups: readonly Group[], { pooled }: Pooling, confidence: number): ResultMetric['pairs'] {
+function pairsOf(groups: readonly Group[], { pooled }: Pooling, confidence: number, drift: Drifting['adds']): ResultMetric['pairs'] {
   const usable = groups.filter((g) => g.used.length > 0);
   if (usable.length < 2) return [];
   const found: ResultMetric['pairs'] = [];
@@ -96,11 +96,11 @@ function pairsOf(groups: readonly Group[], { pooled }: Pooling, confidence: numb
     usable.forEach((a, i) => {
       for (const b of usable.slice(i + 1)) {
         const plain = pooledT(a.used, b.used, confidence, pooled);
-        add(a, b, widened(plain.ok && factor !== null ? { ...plain, interval: around(plain.difference, factor * plain.u, confidence), method: 'Tukey–Kramer' } : plain, b, a));
+        add(a, b, widened(plain.ok && factor !== null ? { ...plain, interval: around(plain.difference, factor * plain.u, confidence), method: 'Tukey–Kramer' } : plain, b, a, drift));
       }
     });
     return found;
   }
-  for (const { a, b, result } of gamesHowell(usable.map((g) => g.used), confidence)) add(usable[a], usable[b], widened(result, usable[b], usable[a]));
+  for (const { a, b, result } of gamesHowell(usable.map((g) => g.used), confidence)) add(usable[a], usable[b], widened(result, usable[b], usable[a], drift));
   return found;
 }

@@ -109,6 +109,52 @@ export function twoWayAnova(levelA: readonly string[], levelB: readonly string[]
   };
 }
 
+/** Any number of crossed factors: main effects and the interactions of pairs. */
+export type Factorial = {
+  readonly ok: true;
+  readonly main: readonly Effect[];
+  /** Every pair in order (1st with 2nd, 1st with 3rd, …); empty, with the reason, where the design cannot show them. */
+  readonly pairs: readonly { readonly of: readonly [number, number]; readonly effect: Effect }[];
+  readonly error: { readonly sumOfSquares: number; readonly dof: number; readonly meanSquare: number };
+  readonly reason: string | null;
+};
+
+/**
+ * Factorial analysis by least squares with sum-to-zero coding, each effect being what leaving it out costs ("Type III").
+ * Interactions of three and more factors are not in the model: they are part of the scatter.
+ * @param levels for each factor the level of each observation
+ * @param covariates numbers that go along with each observation, e.g. its place in the order: their effect is estimated together
+ * with the others', so that its uncertainty is in every test (analysis of covariance)
+ */
+export function factorialAnova(levels: readonly (readonly string[])[], y: Numbers, covariates: readonly Numbers[] = []): Factorial | NoResult {
+  requireFinite(y, 'y');
+  const names = levels.map((l) => [...new Set(l)]);
+  const poor = names.findIndex((n) => n.length < 2);
+  if (levels.length === 0 || poor >= 0) return noResult(`crossed factors need two or more levels each, got ${names.map((n) => n.length).join(', ')}`);
+  const coded = levels.map((l, f) => l.map((level) => contrast(names[f].indexOf(level), names[f].length)));
+  const carried = Array.from({ length: y.length }, (_, i) => [1, ...covariates.map((c) => c[i])]);
+  const pairsOf = levels.flatMap((_, a) => levels.slice(a + 1).map((_l, k) => [a, a + 1 + k] as const));
+  const crossed = (a: number, b: number): number[][] => coded[a].map((u, i) => u.flatMap((p) => coded[b][i].map((q) => p * q)));
+  const rssOf = (blocks: readonly (readonly number[][])[]): number | null =>
+    solveLeastSquares(carried.map((c, i) => [...c, ...blocks.flatMap((b) => b[i])]), y)?.rss ?? null;
+  const interactions = pairsOf.map(([a, b]) => crossed(a, b));
+  const width = (blocks: readonly (readonly number[][])[]): number => 1 + covariates.length + blocks.reduce((n, b) => n + b[0].length, 0);
+  const all = [...coded, ...interactions];
+  const whole = y.length > width(all) ? rssOf(all) : null;
+  const reason = pairsOf.length === 0 || whole !== null ? null : 'the runs do not tell interactions from scatter: cells are empty or have one run';
+  const blocks = whole === null ? coded : all;
+  const full = whole ?? rssOf(coded);
+  const dof = y.length - width(blocks);
+  if (full === null) return noResult('the runs do not cross the factors, so their effects cannot be separated');
+  if (dof < 1) return noResult('no degree of freedom is left to judge the scatter by');
+  const meanSquare = full / dof;
+  const without = (k: number): Effect => effect(Math.max(0, (rssOf(blocks.filter((_, i) => i !== k)) ?? full) - full), blocks[k][0].length, meanSquare, dof);
+  return {
+    ok: true, main: coded.map((_, k) => without(k)), pairs: whole === null ? [] : pairsOf.map((of, k) => ({ of, effect: without(coded.length + k) })),
+    error: { sumOfSquares: full, dof, meanSquare }, reason,
+  };
+}
+
 /** Variance between and within groups, e.g. re-mounts, and the mean over groups. */
 export type RandomEffects = {
   readonly ok: true;
