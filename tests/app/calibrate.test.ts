@@ -65,9 +65,9 @@ describe('the gain error is gone afterwards, to within the stated uncertainty', 
     const z: number[] = [];
     const before: number[] = [];
     for (const seed of SEEDS.slice(0, 10)) {
-      const bench = seeded(seed);
-      const { result } = await calibrated('thrust', bench);
-      const truth = trueGain(bench, 'thrust');
+      const folder = seeded(seed);
+      const { result } = await calibrated('thrust', folder);
+      const truth = trueGain(folder, 'thrust');
       const { law } = result!;
       if (law.kind !== 'linear' && law.kind !== 'quadratic') throw new Error(law.kind);
       expect(result!.u_gain).toBeLessThan(0.0015);
@@ -104,7 +104,7 @@ describe('the gain error is gone afterwards, to within the stated uncertainty', 
     const played = await play('protocols/scene.yaml', { rig: [['seed: 1 }', 'seed: 3 }']], files: { 'protocols/scene.yaml': HOLD, 'calibration/voltage.yaml': text } });
     const fact = played.record.header!.channels.find((c) => c.kind === 'voltage')!;
     expect(fact.u_gain).toBeCloseTo(result!.u_gain, 6);
-    expect(fact.conversion).toMatchObject({ law: 'linear', c1: result!.law.kind === 'linear' ? expect.closeTo(result!.law.slope, 12) : null });
+    expect(fact.conversion).toMatchObject({ law: 'linear', c1: result!.law.kind === 'linear' ? (expect.closeTo(result!.law.slope, 12) as number) : null });
     expect(played.record.header!.calibration).toHaveProperty('voltage');
     expect(played.result.outcome.outcome).toBe('done');
     const meta = loadFile('calibration', 'x.yaml', text).value!;
@@ -175,7 +175,7 @@ describe('guided, and resumable', () => {
     const entry = (to: string, reading: string): string => `  - { change: lead_resistance, to: "${to}", checklist: done, answers: { reading: "${reading}" } }\n`;
     const whole = answers(entry('up 3 A', '24 mV') + entry('up 6 A', '48.1 mV'));
     const done = await calibrated('lead_resistance', bench, { points: '3 A, 6 A', guide: answeredGuide(whole, 'lead_resistance') });
-    expect(done.result!.law).toEqual({ kind: 'constant', value: expect.closeTo((0.008 + 0.0481 / 6) / 2, 9) });
+    expect(done.result!.law).toEqual({ kind: 'constant', value: expect.closeTo((0.008 + 0.0481 / 6) / 2, 9) as number });
     const lacking = answers(entry('up 3 A', '24 A'));
     const refused = calibrated('lead_resistance', bench, { points: '3 A, 6 A', guide: answeredGuide(lacking, 'lead_resistance') });
     await expect(refused).rejects.toThrow(/up 3 A: reading: "24 A" is a current[\s\S]*up 6 A: no entry/);

@@ -40,20 +40,18 @@ const file = (connection: object) => {
 };
 
 test.each([['return', 0], ['exit', 3], ['throw', 1], ['reject', 1], ['SIGINT', 'SIGINT'], ['SIGTERM', 'SIGTERM'], ['SIGHUP', 'SIGHUP']] as const)('a program that ends by %s leaves the output off', async (way, ends) => {
-  const { instrument } = instrumentHere();
+  const { instrument, heard } = instrumentHere();
   const { port } = await served(instrument);
   const child = spawn(process.execPath, ['--import', 'tsx', path.join(import.meta.dirname, 'child-supply.ts'), String(port), way], { stdio: ['ignore', 'pipe', 'ignore'] });
   closing.push(() => { child.kill('SIGKILL'); });
   const ended = new Promise<number | string | null>((resolve) => { child.once('exit', (code, signal) => { resolve(signal ?? code); }); });
-  let wasOn = false;
   createInterface({ input: child.stdout }).on('line', (line) => {
-    if (line !== 'on') return;
-    wasOn = wasOn || instrument.state.output || way === 'return';
-    if (way.startsWith('SIG')) child.kill(way as NodeJS.Signals);
+    if (line === 'on' && way.startsWith('SIG')) child.kill(way as NodeJS.Signals);
   });
   expect(await ended).toBe(ends);
   await until(() => !instrument.state.output, 2000, 'output off');
-  await until(() => wasOn || way === 'exit' || way === 'throw' || way === 'reject', 1000, 'the output had been on');
+  expect(heard.lastIndexOf('OUTP OFF'), 'it had been on').toBeGreaterThan(heard.indexOf('OUTP ON'));
+  expect(heard).toContain('OUTP ON');
 }, 30_000);
 
 test('over a real socket: set, measured, dropped by the instrument, greeted anew', async () => {
