@@ -45,7 +45,8 @@ const BOUND_SLACK_S = 2;
  */
 export async function runOnce(input: RunOnceInput): Promise<RunResult> {
   const { world, protocol, reporter } = input;
-  const file = openRecord(input.path, input.header, input.attachments, input.open);
+  const flush = world.recordFlush_us === undefined ? {} : { flush_us: world.recordFlush_us };
+  const file = openRecord(input.path, input.header, input.attachments, { ...flush, ...input.open });
   try {
     const planned = walk(withZeros(protocol.prepared.steps(), input.zero_s));
     const start_us = world.clock.now_us();

@@ -18,6 +18,8 @@ export interface World {
   readonly bench: Bench;
   readonly clock: Clock;
   readonly blocks: Observable<SampleBlock>;
+  /** Longest device time that a record may keep back, µs; left out: the record's own 100 ms. Longer only where device time passes in no time. */
+  readonly recordFlush_us?: number;
   /** Opens the session with the board. Resolves when it is ready; throws `BadInput` with the reason when it is not ours. */
   connect(): Promise<void>;
   /** Lets the bench go on until `done` or until so much bench time has passed. Resolves true when `done`. */

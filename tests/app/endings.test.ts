@@ -5,6 +5,7 @@ import { afterAll, describe, expect, test } from 'vitest';
 import { CannotRecord } from '../../src/record/errors';
 import { readRecord } from '../../src/record/file-reader';
 import type { FileCalls } from '../../src/record/file-writer';
+import { FLUSH_US } from '../../src/record/writer';
 import { cleanUp, eventsOf, type Played } from './kit';
 import { playScene, protocolText, SLICE_US } from './scenes';
 
@@ -114,7 +115,7 @@ describe('a disk that fills up', () => {
       const disk = fullDisk(n, forever);
       let played: Played;
       try {
-        played = await playScene(SHORT, { open: { calls: disk }, before: (world) => disk.clock(() => world.simulated.now_us) });
+        played = await playScene(SHORT, { open: { calls: disk, flush_us: FLUSH_US }, before: (world) => disk.clock(() => world.simulated.now_us) });
       } catch (error) {
         // Without a header there is no record, and without a record nothing turns.
         expect(error).toBeInstanceOf(CannotRecord);
