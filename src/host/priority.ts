@@ -1,10 +1,27 @@
 // The scheduler's favour, for processes that others wait for in real time.
+import { writeFileSync } from 'node:fs';
 import os from 'node:os';
 
-/** Asks for a process (this one) to be run before ordinary ones. Needs a right that not every user has: without it nothing changes. Returns whether it was given. */
+/**
+ * Asks for a process (this one) to be run before ordinary ones. Needs a right that not every user has: without it nothing
+ * changes. Returns whether it was given.
+ */
 export function askForPriority(pid = 0): boolean {
   try {
     os.setPriority(pid, os.constants.priority.PRIORITY_HIGH);
+    return true;
+  } catch {
+    return false;
+  }
+}
+
+/**
+ * The same for the session of this process, of which it is the leader: Linux shares time among sessions first (sched(7), the
+ * autogroup feature), so that the priority of a process in a session of its own says nothing against other sessions.
+ */
+export function askForSessionPriority(): boolean {
+  try {
+    writeFileSync('/proc/self/autogroup', String(os.constants.priority.PRIORITY_HIGH));
     return true;
   } catch {
     return false;

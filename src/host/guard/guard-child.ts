@@ -3,7 +3,7 @@
 import type { RigLink } from '../../model/files/rig';
 import type { OpenBoard } from '../board-port';
 import { PortError } from '../port-error';
-import { askForPriority } from '../priority';
+import { askForPriority, askForSessionPriority } from '../priority';
 import { openSerialPort } from '../serial-port';
 import { Guard } from './guard';
 import type { FromGuard, ToGuard } from './messages';
@@ -35,5 +35,6 @@ process.on('uncaughtException', (error) => {
   guard.leave('The guard process failed.');
 });
 askForPriority();
+askForSessionPriority();
 setInterval(() => guard.tick(), TICK_MS);
 post({ type: 'ready' });

@@ -107,11 +107,14 @@ class GuardProcess implements GuardHandle {
   }
 }
 
+/** The engine tidies its memory by itself: helper threads have ordinary priority, and an abort would wait for them on a busy computer. */
+const ENGINE = ['--single-threaded-gc'];
+
 /** The guard's program: beside this one when it is built, else from the sources. */
 function entry(): { readonly path: string; readonly execArgv: string[]; readonly env: NodeJS.ProcessEnv } {
   const built = fileURLToPath(new URL('./guard-child.mjs', import.meta.url));
-  if (existsSync(built)) return { path: built, execArgv: [], env: process.env };
+  if (existsSync(built)) return { path: built, execArgv: [...ENGINE], env: process.env };
   const tsx = pathToFileURL(createRequire(import.meta.url).resolve('tsx')).href;
   const settings = fileURLToPath(new URL('../../../tsconfig.json', import.meta.url));
-  return { path: fileURLToPath(new URL('./guard-child.ts', import.meta.url)), execArgv: ['--import', tsx], env: { ...process.env, TSX_TSCONFIG_PATH: settings } };
+  return { path: fileURLToPath(new URL('./guard-child.ts', import.meta.url)), execArgv: [...ENGINE, '--import', tsx], env: { ...process.env, TSX_TSCONFIG_PATH: settings } };
 }
