@@ -1,4 +1,4 @@
-/** ln Γ(x) for x > 0 by Stirling's series after shifting x above 8 (Abramowitz & Stegun 6.1.41); good to 12 digits. */
+/** ln Γ(x) for x > 0 by Stirling's series after shifting x above 8 (Abramowitz & Stegun 6.1.41); good to 11 digits. */
 export function logGamma(x: number): number {
   let shift = 0;
   let z = x;

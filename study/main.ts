@@ -52,19 +52,28 @@ async function playCell(cell: Cell, options: Options, truths: string, out: strin
   }));
 }
 
+const BEGIN = '<!-- study: begin -->';
+const END = '<!-- study: end -->';
+
+/** Puts the tables between the marks of a page; a page without marks gets both at its end. */
+function withTable(page: string, markdown: string): string {
+  const [from, to] = [page.indexOf(BEGIN), page.indexOf(END)];
+  return from < 0 || to < from ? `${page}\n${BEGIN}\n${markdown}\n${END}\n` : `${page.slice(0, from)}${BEGIN}\n${markdown}\n${page.slice(to)}`;
+}
+
 async function main(options: Options): Promise<boolean> {
   fs.mkdirSync(options.out, { recursive: true });
   const results: CellResult[] = [];
   for (const cell of options.cells) {
     const truths = await truthFile(cell, options.out);
-    const out = path.join(options.out, `lines-${cell.article}-${cell.rig}-${digestOf(['src', 'study'])}.jsonl`);
+    const out = path.join(options.out, `lines-${cell.article}-${cell.rig}-${options.lines ?? digestOf(['src', 'study'])}.jsonl`);
     if (!options.only_count) await playCell(cell, options, truths, out);
     const wanted = new Set(options.seeds);
-    results.push({ cell, lines: linesIn(out).filter((l) => wanted.has(l.seed)), truths: JSON.parse(fs.readFileSync(truths, 'utf8')) as Truths });
+    results.push({ cell, lines: linesIn(out).filter((l) => wanted.has(l.seed)).sort((a, b) => a.seed - b.seed), truths: JSON.parse(fs.readFileSync(truths, 'utf8')) as Truths });
   }
   const { text, markdown, good } = report(results, options);
   console.log(text);
-  if (options.table !== null) fs.writeFileSync(options.table, markdown);
+  if (options.table !== null) fs.writeFileSync(options.table, withTable(fs.existsSync(options.table) ? fs.readFileSync(options.table, 'utf8') : '', markdown));
   return good;
 }
 

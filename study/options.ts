@@ -15,6 +15,8 @@ export type Options = {
   readonly check: boolean;
   /** Count what is there and play nothing. */
   readonly only_count: boolean;
+  /** Digest of the sources whose lines are counted; those of this checkout when null. */
+  readonly lines: string | null;
 };
 
 export const USAGE = `npm run coverage-study -- [options]
@@ -27,7 +29,8 @@ export const USAGE = `npm run coverage-study -- [options]
   --table docs/coverage.md   writes the table there
   --records keep|kept     keep the records (about 15 MB a seed), or analyse those kept again
   --check                 exit 1 when a figure misses its band
-  --count                 play nothing, count what is there`;
+  --count                 play nothing, count what is there
+  --lines DIGEST          with --count: lines that other sources made (lines-ARTICLE-RIG-DIGEST.jsonl)`;
 
 /** Reads the options. @throws Error naming the option and what is accepted */
 export function readOptions(argv: readonly string[]): Options {
@@ -35,7 +38,7 @@ export function readOptions(argv: readonly string[]): Options {
   for (let i = 0; i < argv.length; i++) {
     const name = argv[i];
     if (name === '--check' || name === '--count') { given.set(name, 'yes'); continue; }
-    const known = ['--seeds', '--rig', '--article', '--metrics', '--workers', '--out', '--table', '--records'];
+    const known = ['--seeds', '--rig', '--article', '--metrics', '--workers', '--out', '--table', '--records', '--lines'];
     if (!known.includes(name) || i + 1 >= argv.length) throw new Error(`${name}: not an option with its value\n${USAGE}`);
     given.set(name, argv[++i]);
   }
@@ -58,6 +61,6 @@ export function readOptions(argv: readonly string[]): Options {
   return {
     cells: articles.flatMap((article) => rigs.map((rig) => ({ article, rig }))), seeds: Array.from({ length: Math.max(0, last - first + 1) }, (_, i) => first + i),
     workers: Number(given.get('--workers') ?? 2), out: given.get('--out') ?? 'build/study', records, metrics: (given.get('--metrics') ?? '').split(',').filter((m) => m !== ''),
-    table: given.get('--table') ?? null, check: given.has('--check'), only_count: given.has('--count'),
+    table: given.get('--table') ?? null, check: given.has('--check'), only_count: given.has('--count'), lines: given.get('--lines') ?? null,
   };
 }

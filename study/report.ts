@@ -1,18 +1,83 @@
-/** The study's figures as text and as the page docs/coverage.md. */
+/** The study's figures as text and as the tables of docs/coverage.md. */
+import { familyBand } from './band';
 import type { Cell } from './cells';
-import { coverage, type Covered } from './count';
+import { contrastCoverage, coverage, frequencyClaims, nullClaims, timingClaims, wrongEquivalences, type Claimed, type Covered } from './count';
 import type { Options } from './options';
 import type { SeedLine } from './seed';
 import type { Truths } from './truth/truth';
 
 export type CellResult = { readonly cell: Cell; readonly lines: readonly SeedLine[]; readonly truths: Truths };
+type Report = { readonly text: string; readonly markdown: string; readonly good: boolean };
 
-export function report(results: readonly CellResult[], options: Options): { readonly text: string; readonly markdown: string; readonly good: boolean } {
-  const out: string[] = [];
-  const row = (c: Covered): string => `${c.metric.padEnd(36)} ${String(c.held).padStart(4)}/${String(c.n).padEnd(4)} ${((100 * c.held) / c.n).toFixed(1).padStart(6)} %  bias ${c.bias.toFixed(2).padStart(8)} u  spread ${c.spread.toFixed(2).padStart(6)} u  ±${(100 * c.width).toFixed(2)} %${c.without > 0 ? `  without ${c.without}` : ''}${c.exact ? '  exact' : ''}`;
-  for (const { cell, lines, truths } of results) {
-    out.push(`${cell.article}, ${cell.rig} rig, ${lines.length} seeds, ${(lines.reduce((s, l) => s + l.cpu_s, 0) / lines.length).toFixed(1)} s CPU a seed, failed ${lines.flatMap((l) => l.failed).length}`);
-    for (const c of coverage(lines, truths)) if (options.metrics.length === 0 || options.metrics.some((m) => c.metric.includes(m))) out.push(row(c));
-  }
-  return { text: out.join('\n'), markdown: '', good: true };
+const CONFIDENCE = 0.95;
+/** A verdict may be wrong in so many cases by design. */
+const WRONG = 0.05;
+
+/** `low`: too seldom; `high`: too often, so the interval is wider than it says; `exact`: no width by definition; `none`: no interval. */
+type Judged = Covered & { readonly mark: 'ok' | 'low' | 'high' | 'exact' | 'none' };
+
+function judge(all: readonly Covered[]): Judged[] {
+  const family = all.filter((c) => c.n > 0 && !c.exact).length;
+  return all.map((c) => {
+    if (c.n === 0) return { ...c, mark: 'none' };
+    if (c.exact) return { ...c, mark: c.held === c.n ? 'exact' : 'low' };
+    const { low, high } = familyBand(c.n, CONFIDENCE, family);
+    return { ...c, mark: c.held < low ? 'low' : c.held > high ? 'high' : 'ok' };
+  });
+}
+
+const share = (a: number, n: number): string => (n === 0 ? '–' : `${((100 * a) / n).toFixed(1)} %`);
+/** Most wrong verdicts that a rate of 5 % gives in a family of so many. */
+const mostWrong = (n: number, family: number): number => familyBand(n, WRONG, Math.max(1, family)).high;
+
+/** Everything about every cell. */
+export function report(results: readonly CellResult[], options: Options): Report {
+  const parts = results.map((r) => ofCell(r, options));
+  return { text: parts.map((p) => p.text).join('\n\n'), markdown: parts.map((p) => p.markdown).join('\n\n'), good: parts.every((p) => p.good) };
+}
+
+function ofCell({ cell, lines, truths }: CellResult, options: Options): Report {
+  const title = `${cell.article}, ${cell.rig} rig, ${lines.length} seeds`;
+  if (lines.length === 0) return { text: title, markdown: `### ${title}`, good: false };
+  const wanted = (metric: string): boolean => options.metrics.length === 0 || options.metrics.some((m) => metric.includes(m));
+  const values = judge(coverage(lines, truths)).filter((c) => wanted(c.metric));
+  const differences = judge(contrastCoverage(lines, truths, 'switching')).filter((c) => wanted(c.metric));
+  const claims = [nullClaims(lines), frequencyClaims(lines), wrongEquivalences(lines, truths)].flatMap((group) => group.filter((c) => wanted(c.metric)).map((c) => ({ ...c, most: mostWrong(c.n, group.length) })));
+  const timing = timingClaims(lines);
+  const failed = lines.flatMap((l) => l.failed);
+  const cpu = lines.reduce((s, l) => s + l.cpu_s, 0) / lines.length;
+  const bad = [...values, ...differences].filter((c) => c.mark === 'low' || c.mark === 'high');
+  const wrong = claims.filter((c) => c.claims > c.most);
+  const line = (c: Judged): string => `${c.metric.padEnd(36)} ${`${c.held}/${c.n}`.padStart(8)} ${share(c.held, c.n).padStart(8)}  bias ${c.bias.toFixed(2).padStart(7)} u  spread ${c.spread.toFixed(2).padStart(5)} u  ${c.mark}`;
+  const text = [
+    `${title}: ${cpu.toFixed(1)} s CPU a seed, ${failed.length} runs without a good end`, 'values at the base setting', ...values.map(line), 'differences at twice the switching frequency', ...differences.map(line),
+    ...summary(claims), ...timing.map((c) => `timing equivalent within 5 %: ${c.metric} ${c.claims}/${c.n}`),
+    `${bad.length} of ${values.length + differences.length} figures outside their band, ${wrong.length} kinds of wrong verdict too often`,
+  ].join('\n');
+  return { text, markdown: markdownOf(title, cpu, failed.length, values, differences, claims, timing), good: bad.length === 0 && wrong.length === 0 };
+}
+
+/** One line a kind of claim: all metrics together, and the worst. */
+function summary(claims: readonly (Claimed & { readonly most: number })[]): string[] {
+  return [...new Set(claims.map((c) => c.what))].map((what) => {
+    const own = claims.filter((c) => c.what === what);
+    const worst = own.reduce((a, b) => (b.claims / b.n > a.claims / a.n ? b : a));
+    const [n, k] = [own.reduce((s, c) => s + c.n, 0), own.reduce((s, c) => s + c.claims, 0)];
+    return `${what}: ${share(k, n)} over ${own.length} metrics; most for ${worst.metric}, ${worst.claims} of ${worst.n} (at most ${worst.most} allowed)`;
+  });
+}
+
+function markdownOf(title: string, cpu: number, failed: number, values: readonly Judged[], differences: readonly Judged[], claims: readonly (Claimed & { readonly most: number })[], timing: readonly Claimed[]): string {
+  const cellOf = (c: Judged | undefined): string => (c === undefined ? '' : c.mark === 'none' ? 'no interval' : `${c.held}/${c.n}${c.mark === 'low' ? ' **low**' : c.mark === 'high' ? ' **high**' : c.mark === 'exact' ? ' (exact)' : ''}`);
+  const names = [...new Set([...values, ...differences].map((c) => c.metric))];
+  const rows = names.map((name) => {
+    const [v, d] = [values.find((c) => c.metric === name), differences.find((c) => c.metric === name)];
+    const size = v === undefined || v.n === 0 || v.exact ? '' : `${v.bias.toFixed(2)} | ${v.spread.toFixed(2)}`;
+    return `| \`${name}\` | ${cellOf(v)} | ${size === '' ? ' | ' : size} | ${cellOf(d)} |`;
+  });
+  return [
+    `### ${title}`, '', `${cpu.toFixed(1)} s CPU a seed; ${failed} runs without a good end.`, '',
+    '| metric | value: held | bias, u | spread, u | difference: held |', '|---|---|---|---|---|', ...rows, '',
+    ...summary(claims).map((s) => `- ${s}`), ...timing.map((c) => `- timing advance halved, found equivalent within 5 %: \`${c.metric}\` ${c.claims} of ${c.n}`),
+  ].join('\n');
 }

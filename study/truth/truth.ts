@@ -99,7 +99,7 @@ function valuesOf(run: PlayedRun, data: RunData, trace: Trace, ready: ReadyCampa
 export type BenchState = { readonly thrustFactor: number; readonly torqueFactor: number; readonly starts: Readonly<Record<string, number>> };
 
 /** The truth in one mounting, for runs that began as warm as the seed's. */
-export function inMounting(t: Linear, setting: string, bench: BenchState): number {
-  const warmer = (bench.starts[`${setting}/${t.label}`] ?? t.start_degC) - t.start_degC;
-  return t.value + t.perThrust * (bench.thrustFactor - 1) + t.perTorque * (bench.torqueFactor - 1) + t.perKelvin * warmer;
+export function inMounting(t: Linear, setting: string, state: BenchState): number {
+  const warmer = (state.starts[`${setting}/${t.label}`] ?? t.start_degC) - t.start_degC;
+  return t.value + t.perThrust * (state.thrustFactor - 1) + t.perTorque * (state.torqueFactor - 1) + t.perKelvin * warmer;
 }
