@@ -38,7 +38,7 @@ export function makeCampaign(table: MadeTable, over: Partial<CampaignInput> = {}
     }
   }
   return {
-    campaign: 'made', confidence: 0.95, factors, settings, labels: ['p'], runs, foreign: [], baseline: ids[0], margins: {}, choice: null, estimand: 'this-mounting', craft: null, remount: null,
+    campaign: 'made', confidence: 0.95, factors, settings, labels: ['p'], runs, foreign: [], baseline: ids[0], margins: {}, choice: null, estimand: 'over-mountings', craft: null, remount: null,
     provenance: {}, ...over,
   };
 }

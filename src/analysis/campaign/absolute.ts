@@ -37,19 +37,21 @@ export function meanEffects(repeats: readonly Repeat[]): Record<string, number> 
 export const sizeOf = (effects: Effects): number => Math.sqrt(Object.values(effects).reduce((s, e) => s + e * e, 0));
 
 /** The value of a metric at a setting. */
-export function settingValue(key: string, group: Group, pooling: Pooling, input: CampaignInput): SettingValue {
+export function settingValue(key: string, group: Group, pooling: Pooling, input: CampaignInput & { readonly specimens?: boolean }): SettingValue {
   const { used, repeats } = group;
   const about = { unit: metricFact(key).unit, method: `mean of ${used.length} repeats`, estimand: 'this mounting', flags: flagsOf(repeats) };
   const empty = { setting: group.setting, n: used.length, sd: null, type_a: null, type_b: null, remount: null, values: [] };
   if (used.length === 0) return { ...empty, estimate: resultEstimate(missing(about, 'no usable repeats'), input.confidence) };
   if (isRate(key)) return rateValue(group, about, input.confidence, empty);
-  const a = repeatsEstimate(group, pooling, about);
+  const specimens = input.specimens === true;
+  const over = specimens || input.estimand === 'over-mountings';
+  const a = over ? repeatsEstimate(group, pooling, about, specimens ? 'specimen' : 'mounting') : insideEstimate(group, pooling, about);
   const effects = meanEffects(repeats);
-  const remount = remountOf(key, a.value ?? 0, input);
+  const remount = over ? remountOf(key, a.value ?? 0, input) : null;
   const parts = Object.entries(effects).map(([name, effect]) => ({ name, u: Math.abs(effect), dof: Infinity }));
   const whole = withComponents(a, [...parts, ...(remount === null ? [] : [{ name: 're-mounting', u: remount.u, dof: remount.dof }])]);
   const mountings = new Set(repeats.map((r) => r.mounting)).size;
-  const estimand = mountings > 1 || remount !== null ? 'averaged over re-mounts' : 'this mounting';
+  const estimand = specimens && mountings > 1 ? `averaged over ${mountings} specimens` : over && (mountings > 1 || remount !== null) ? 'averaged over re-mounts' : mountings > 1 ? `these ${mountings} mountings` : 'this mounting';
   return {
     ...empty, sd: sd(used), type_a: a.u, type_b: sizeOf(effects), remount: remount?.u ?? null,
     estimate: resultEstimate({ ...whole, estimand }, input.confidence),
@@ -66,14 +68,22 @@ function rateValue({ repeats, used }: Group, about: Parameters<typeof typeA>[1],
 }
 
 /** Type A. With several mountings the spread of their means decides; else the repeats, with a pooled spread where allowed. */
-function repeatsEstimate(group: Group, pooling: Pooling, about: Parameters<typeof typeA>[1]): Estimate {
+function repeatsEstimate(group: Group, pooling: Pooling, about: Parameters<typeof typeA>[1], word: string): Estimate {
   const byMounting = new Map<number, number[]>();
   group.repeats.forEach((r, i) => byMounting.set(r.mounting, [...(byMounting.get(r.mounting) ?? []), group.used[i]]));
   if (byMounting.size > 1) {
     const split = randomEffects([...byMounting.values()]);
-    if (split.ok) return estimateOf(split.mean, split.u, split.dof, { ...about, method: `mean of ${byMounting.size} mountings`, flags: [...(about.flags ?? []), ...split.flags] });
+    if (split.ok) return estimateOf(split.mean, split.u, split.dof, { ...about, method: `mean of ${byMounting.size} ${word}s`, flags: [...(about.flags ?? []), ...split.flags] });
   }
   return pooling.pooled === null ? typeA(group.used, about) : typeAPooled(group.used, pooling.pooled, { ...about, method: `${about.method}, spread pooled over settings` });
+}
+
+/** Type A of these very mountings: what differs between them is no part of it. */
+function insideEstimate(group: Group, pooling: Pooling, about: Parameters<typeof typeA>[1]): Estimate {
+  const units = [...new Set(group.repeats.map((r) => r.mounting))];
+  if (units.length < 2) return repeatsEstimate(group, pooling, about, 'mounting');
+  const inside = pooledSd(units.map((u) => group.used.filter((_, i) => group.repeats[i].mounting === u)));
+  return inside.ok ? typeAPooled(group.used, inside, { ...about, method: `${about.method} in ${units.length} mountings, spread inside them` }) : typeA(group.used, about);
 }
 
 /** What re-mounting adds to an absolute value, from the rig's repeatability study; null where none applies. */

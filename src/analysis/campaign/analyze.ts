@@ -9,10 +9,12 @@ import { changeSentences, flightChanges } from './fly-change';
 import type { CampaignInput, RunInput } from './input';
 import { matchOf } from './match';
 import { metricResult } from './metric';
+import { overSpecimens, type Unified } from './units';
 import { inSentence } from './words';
 
 /** Analyses a campaign. Missing, cut-off and other unusable runs are named and left out; no usable run gives results without verdicts. */
-export function analyzeCampaign(input: CampaignInput): Results {
+export function analyzeCampaign(campaign: CampaignInput): Results {
+  const input = overSpecimens(campaign);
   const columns = collect(input);
   const wanted = keysOfInterest(input);
   const metrics = protectedOverMetrics(columns.map((c) => metricResult(c, input, wanted.has(c.key))), input.confidence);
@@ -25,7 +27,7 @@ export function analyzeCampaign(input: CampaignInput): Results {
   const used = input.runs.filter((r) => r.status === 'used');
   return {
     spoolbench_results: 1, campaign: input.campaign, simulated: used.some((r) => r.metrics?.simulated === true), confidence: input.confidence,
-    estimand: input.estimand === 'over-mountings' ? 'averaged over re-mounts' : 'this mounting', baseline: input.baseline, provenance: { ...input.provenance },
+    estimand: estimandOf(input, used), baseline: input.baseline, provenance: { ...input.provenance },
     factors: input.factors.map((f) => ({ name: f.name, levels: [...f.levels] })),
     settings: input.settings.map((s) => {
       const own = used.filter((r) => r.setting === s.id);
@@ -34,6 +36,14 @@ export function analyzeCampaign(input: CampaignInput): Results {
     answer: answerOf(input, choice?.sentences ?? null, metrics, used.length), metrics, curves, steps: stepsOf(input), choice, match, flight, closest: closestOf(used),
     runs: input.runs.map(resultRun), foreign: input.foreign.map((f) => ({ ...f })), notes: notesOf(input, unknown, used),
   };
+}
+
+/** What absolute values are about, as far as the runs can say. */
+function estimandOf(input: Unified, used: readonly RunInput[]): string {
+  const units = new Set(used.map((r) => r.mounting)).size;
+  if (input.specimens) return units > 1 ? `averaged over specimens (${units} used)` : 'this specimen';
+  if (input.estimand === 'this-mounting') return units > 1 ? `these ${units} mountings` : 'this mounting';
+  return units > 1 || input.remount !== null ? 'averaged over re-mounts' : 'this mounting';
 }
 
 function choiceMatch(input: CampaignInput, curves: Results['curves'], chosen: string | null): Results['match'] {
@@ -80,11 +90,13 @@ const resultRun = (r: RunInput): ResultRun => ({
   status: r.status, reason: r.reason, file: r.file, sha256: r.sha256, desyncs: r.metrics?.desyncs ?? null, flags: [...(r.metrics?.flags ?? [])],
 });
 
-function notesOf(input: CampaignInput, unknown: readonly string[], used: readonly RunInput[]): string[] {
+function notesOf(input: Unified, unknown: readonly string[], used: readonly RunInput[]): string[] {
   const notes = unknown.map((key) => `${key} is named by margins or choice, but no usable run gives it`);
   const versions = [...new Set(used.flatMap((r) => (r.metrics === null ? [] : [r.metrics.version])))];
   if (versions.length > 1) notes.push(`the records were made by versions ${versions.join(', ')}`);
   if (input.baseline === null) notes.push('no baseline is stated (order.baseline or choice.baseline), so there are no contrasts');
+  if (input.estimand === 'over-mountings' && !input.specimens && used.length > 0 && input.remount === null && new Set(used.map((r) => r.mounting)).size < 2) notes.push('one mounting and no repeatability study of the rig: absolute values hold for this mounting, what another would read is not known');
+  if (input.specimens) notes.push('specimens are a level of their own: each counts once, so differences are about the types as far as these specimens stand for them');
   if (input.factors.some((f) => f.specimen)) notes.push('a factor stands for specimens: its differences are those of these specimens, not of their types');
   const left = input.runs.filter((r) => r.status !== 'used').length;
   if (left > 0) notes.push(`${left} of ${input.runs.length} planned runs are not used; each is listed with its reason`);

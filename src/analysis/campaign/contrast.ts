@@ -21,12 +21,14 @@ export type Rules = {
   readonly confidence: number;
   /** What drift removal adds to a difference. */
   readonly drift?: Drifting['adds'];
+  /** Degrees of freedom that the common spread has lost to mountings or specimens taken out. */
+  readonly lost?: number;
 };
 
 /** Every setting against the baseline: simultaneous intervals, widened by what calibration does to the difference itself. */
 export function contrasts(groups: readonly Group[], baseline: number, rules: Rules): Contrast[] {
   const against = groups[baseline];
-  const { comparisons } = againstBaseline(groups.map((g) => g.used), baseline, rules.confidence);
+  const { comparisons } = againstBaseline(groups.map((g) => g.used), baseline, rules.confidence, rules.lost ?? 0);
   const spread = groups.filter((g) => g.used.length > 0).length;
   return comparisons.map(({ b, result }) => {
     const group = groups[b];

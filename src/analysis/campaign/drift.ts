@@ -27,8 +27,9 @@ export function driftOf(repeats: readonly Repeat[], baseline: string | null, con
   const same = (r: Repeat): number => r.value;
   const nothing = (): Component => ({ u: 0, dof: Infinity });
   if (!fit.ok) return { result: { ...common, end_to_end: null, interval: null, p: null, removed: false, reason: fit.reason }, remove: same, adds: nothing };
-  const removed = planned >= 3 && fit.p !== null && fit.p < LEVEL;
-  const reason = removed ? null : planned < 3 ? 'no baseline runs were planned (order.baseline_every), so nothing is taken out' : 'the drift cannot be told from scatter, so nothing is taken out';
+  const units = new Set(repeats.map((r) => r.mounting)).size;
+  const removed = units < 2 && planned >= 3 && fit.p !== null && fit.p < LEVEL;
+  const reason = removed ? null : units > 1 ? 'mountings or specimens changed on the way: taking those out takes drift between them out too, and nothing more is taken out' : planned < 3 ? 'no baseline runs were planned (order.baseline_every), so nothing is taken out' : 'the drift cannot be told from scatter, so nothing is taken out';
   return {
     result: { ...common, end_to_end: fit.endToEnd.value, interval: { ...fit.endToEnd.interval }, p: fit.p, removed, reason },
     remove: removed ? (r) => r.value - driftAt(fit, r.index) : same,

@@ -13,10 +13,10 @@ import { contrasts, widened } from './contrast';
 import { countContrasts } from './counts';
 import { driftOf, type Drifting } from './drift';
 import { factorialOf } from './factorial';
-import type { CampaignInput } from './input';
+import { levelled, type Unified } from './units';
 
 /** Analyses a column. The Holm adjustment over metrics comes later, once all are known. */
-export function metricResult(column: Column, input: CampaignInput, ofInterest: boolean): ResultMetric {
+export function metricResult(column: Column, input: Unified, ofInterest: boolean): ResultMetric {
   const { key, repeats, label } = column;
   const fact = metricFact(key);
   const { confidence, baseline } = input;
@@ -27,17 +27,17 @@ export function metricResult(column: Column, input: CampaignInput, ofInterest: b
   });
   const notes = [...column.gaps].map(([reason, n]) => `${n} run${n === 1 ? '' : 's'} without a value: ${reason}`);
   const pooling = poolingOf(groups);
-  const level = withoutMountings(groups, notes);
+  const { groups: level, lost } = levelled(groups, input.specimens || input.estimand === 'over-mountings', input.specimens ? 'specimen' : 'mounting', notes);
   const at = input.settings.findIndex((s) => s.id === baseline);
   const margin = marginOf(key, input.margins[key], at < 0 ? null : groups[at], notes);
   const judge = (): ResultMetric['contrasts'] => {
     if (at < 0 || input.settings.length < 2) return [];
-    return isCount(key) ? countContrasts(key, level, at, confidence, margin) : contrasts(level, at, { key, margin, confidence, drift: drift.adds });
+    return isCount(key) ? countContrasts(key, level, at, confidence, margin) : contrasts(level, at, { key, margin, confidence, drift: drift.adds, lost });
   };
   return {
     key, name: fact.name, title: fact.title, unit: fact.unit, shown: fact.shown, better: fact.better, definition: fact.definition, label, of_interest: ofInterest,
     margin, margin_text: input.margins[key]?.text ?? null, settings: groups.map((g) => settingValue(key, g, pooling, input)), pooling: pooling.why,
-    contrasts: judge(), pairs: ofInterest && !isCount(key) ? pairsOf(level, pooling, confidence, drift.adds) : [], factorial: factorialOf(level, input, drift), drift: drift.result, notes,
+    contrasts: judge(), pairs: ofInterest && !isCount(key) ? pairsOf(level, lessDof(poolingOf(level), lost), confidence, drift.adds) : [], factorial: factorialOf(level, input, drift), drift: drift.result, notes,
   };
 }
 
@@ -63,24 +63,12 @@ export function marginIn(key: string, margin: Margin, baseline: number | null): 
   return { ok: true, value: margin.value * Math.abs(baseline) };
 }
 
-/** Contrasts live inside a mounting: what a mounting does to all settings alike is taken out first. */
-function withoutMountings(groups: readonly Group[], notes: string[]): Group[] {
-  const all = groups.flatMap((g) => g.repeats.map((r, i) => ({ mounting: r.mounting, setting: g.setting, value: g.used[i] })));
-  const mountings = [...new Set(all.map((v) => v.mounting))];
-  if (mountings.length < 2) return [...groups];
-  const complete = groups.filter((g) => mountings.every((m) => g.repeats.some((r) => r.mounting === m))).map((g) => g.setting);
-  if (complete.length === 0) {
-    notes.push('no setting was run in every mounting, so mountings cannot be taken out of the contrasts');
-    return [...groups];
-  }
-  // Equal weight for every setting, so that a mounting's effect does not depend on which settings it holds more of.
-  const effect = new Map(mountings.map((m) => [m, mean(complete.map((s) => mean(all.filter((v) => v.mounting === m && v.setting === s).map((v) => v.value))))]));
-  const centre = mean([...effect.values()]);
-  notes.push(`contrasts are taken inside mountings: ${mountings.length} mountings, their common effect removed`);
-  return groups.map((g) => ({ ...g, used: g.used.map((v, i) => v - (effect.get(g.repeats[i].mounting) ?? centre) + centre) }));
+/** A pooled spread that has given up degrees of freedom to units taken out. */
+function lessDof(pooling: Pooling, lost: number): Pooling {
+  const { pooled } = pooling;
+  if (pooled === null || lost === 0) return pooling;
+  return pooled.dof - lost < 1 ? { pooled: null, why: 'no degree of freedom is left' } : { ...pooling, pooled: { sd: pooled.sd * Math.sqrt(pooled.dof / (pooled.dof - lost)), dof: pooled.dof - lost } };
 }
-
-const mean = (values: readonly number[]): number => values.reduce((a, b) => a + b, 0) / values.length;
 
 /** All pairs with intervals that hold together: one range quantile where the spread is pooled, else Games–Howell. */
 function pairsOf(groups: readonly Group[], { pooled }: Pooling, confidence: number, drift: Drifting['adds']): ResultMetric['pairs'] {

@@ -68,9 +68,9 @@ export function allPairs(groups: readonly Numbers[], confidence = 0.95): { reado
 }
 
 /** Every setting against one baseline with one pooled spread: Dunnett's intervals and adjusted p values, exact for any sizes. */
-export function dunnett(groups: readonly Numbers[], baseline: number, confidence = 0.95): Comparison[] {
+export function dunnett(groups: readonly Numbers[], baseline: number, confidence = 0.95, lost = 0): Comparison[] {
   checkBaseline(groups, baseline);
-  const pooled = pooledSd(groups);
+  const pooled = lessLost(pooledSd(groups), lost);
   const others = groups.map((_, i) => i).filter((i) => i !== baseline);
   const sizes = others.map((i) => groups[i].length).filter((n) => n > 0);
   const n0 = groups[baseline].length;
@@ -102,10 +102,21 @@ export function baselineWelch(groups: readonly Numbers[], baseline: number, conf
   }));
 }
 
-/** Against a baseline by the method that the data allow. */
-export function againstBaseline(groups: readonly Numbers[], baseline: number, confidence = 0.95): { readonly comparisons: Comparison[]; readonly why: string } {
+/** A pooled spread with degrees of freedom given up to effects that were estimated from the same values and taken out. */
+function lessLost(pooled: ReturnType<typeof pooledSd>, lost: number): ReturnType<typeof pooledSd> {
+  if (!pooled.ok || lost === 0) return pooled;
+  const dof = pooled.dof - lost;
+  return dof < 1 ? noResult('no degree of freedom is left to judge the scatter by') : { ok: true, sd: pooled.sd * Math.sqrt(pooled.dof / dof), dof };
+}
+
+/**
+ * Against a baseline by the method that the data allow.
+ * @param lost degrees of freedom that the values have lost to effects taken out of them, e.g. mountings less one: with any, spreads are pooled,
+ * as the values of one setting alone no longer show their own
+ */
+export function againstBaseline(groups: readonly Numbers[], baseline: number, confidence = 0.95, lost = 0): { readonly comparisons: Comparison[]; readonly why: string } {
   const { pool, reason } = poolingOf(groups);
-  return { comparisons: pool ? dunnett(groups, baseline, confidence) : baselineWelch(groups, baseline, confidence), why: reason };
+  return { comparisons: pool || lost > 0 ? dunnett(groups, baseline, confidence, lost) : baselineWelch(groups, baseline, confidence), why: reason };
 }
 
 /** Bonferroni-adjusted intervals and p values for any chosen set of differences. */
