@@ -143,8 +143,16 @@ function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
 }
 
 /** Every sample that a level rests on. */
-const samplesOf = (speed: RunChannel, steps: readonly Step[], side: keyof Levels): Float64Array =>
-  Float64Array.from(steps.flatMap(({ segment }) => Array.from(between(speed, ...tailOf(side, segment)).value)));
+function samplesOf(speed: RunChannel, steps: readonly Step[], side: keyof Levels): Float64Array {
+  const parts = steps.map(({ segment }) => between(speed, ...tailOf(side, segment)).value);
+  const all = new Float64Array(parts.reduce((n, p) => n + p.length, 0));
+  let at = 0;
+  for (const p of parts) {
+    all.set(p, at);
+    at += p.length;
+  }
+  return all;
+}
 
 /** All steps on a clock that starts at the command, in cells as wide as the samples come. */
 function meanStep(name: Direction, speed: RunChannel, steps: readonly Step[], levels: { initial: number; final: number }): MeanStep {
