@@ -4,6 +4,7 @@ import { CannotPlan, describeSetting, labelsFor, planCampaign, planInput, type C
 import { basename, dirname, exists, isFolder, join, relative, resolve, workingFolder } from '../host/files';
 import { channelFacts } from '../model/channel-facts';
 import { checkCampaign } from '../model/check-campaign';
+import { checkUnattended } from '../model/check-firmata';
 import { checkNeeds, checkProtocolFile, checkSegments, type AskedAt } from '../model/check-protocol';
 import type { ChannelFact } from '../model/channel';
 import type { Article, Calibration, CampaignFile, Craft, Rig } from '../model/files';
@@ -92,6 +93,7 @@ export function prepareCampaign(target: string, options: PrepareOptions = {}): R
   const cooling = campaign.between_runs.cool_until === null ? null : measuredCooling(options.records ?? join(asked.folder, 'records'), campaign.name);
   const input = planInput(campaign, rig, article, uses, cooling?.mean_s);
   const plan = planOrRefuse(input, asked.loaded.file);
+  refuse(checkUnattended(bench.rig, plan.runs.length));
   return {
     folder: asked.folder, rig, article, craft: bench.craft?.value ?? null, campaign, single: asked.single,
     calibrations: bench.calibrations.map(need), channels: channelFacts(rig, bench.calibrations.map(need)),

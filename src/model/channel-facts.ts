@@ -1,5 +1,6 @@
 // From what the rig file declares and the calibrations say to the facts that a record keeps.
 import { COLUMN_OF, type ChannelFact, type Conversion } from './channel';
+import { countRange } from './converters';
 import type { Calibration } from './files/calibration';
 import type { Rig } from './files/rig';
 import type { RigChannel } from './files/rig-channels';
@@ -40,9 +41,16 @@ export function leadResistance(rig: Rig, calibrations: readonly Calibration[] = 
   return { value_ohm: rig.lead_resistance_ohm, u: 0 };
 }
 
-/** Values that the channel can show, in SI: the calibration's span, else the declared one; null when neither says. */
+/** Values that the channel can show, in SI: the calibration's span, else the declared one, else what its converter can; null when nothing says. */
 export function spanOf(rig: Rig, channel: RigChannel, calibrations: readonly Calibration[] = []): { readonly from: number; readonly to: number } | null {
-  return calibrationOf(rig, channel.kind, calibrations)?.span ?? channel.span;
+  return calibrationOf(rig, channel.kind, calibrations)?.span ?? channel.span ?? converterSpan(channel);
+}
+
+function converterSpan(channel: RigChannel): { readonly from: number; readonly to: number } | null {
+  const range = countRange(channel);
+  if (range === null) return null;
+  const ends = [range.from, range.to].map((counts) => (counts - channel.zero) * channel.gain);
+  return { from: Math.min(...ends), to: Math.max(...ends) };
 }
 
 function conversionOf(channel: RigChannel, calibration: Calibration | null): Conversion {

@@ -3,6 +3,7 @@ import { formatQuantity } from '../units';
 import type { Article } from './files/article';
 import type { ProtocolEntry, ProtocolFile } from './files/protocol';
 import type { Rig } from './files/rig';
+import { firmataAbilities } from './firmata-abilities';
 import { Findings } from './findings';
 import type { Loaded } from './load';
 import type { Path, Problem } from './problem';
@@ -82,7 +83,7 @@ export function checkNeeds(name: string, needs: ProtocolNeeds, rigFile: Loaded<R
     say(`${name} brakes hard and pumps the bus, ${rigFile.file} declares no sink`, `sink: { kind: battery, holds: 9 V } or another sink in ${rigFile.file}`, [rigFile, ['sink']]);
   }
   if (rig.row_rate_Hz < needs.min_rate_Hz * (1 - 1e-9)) {
-    say(`${name} needs ${formatQuantity(needs.min_rate_Hz, 'frequency')} of rows, ${rigFile.file} gives ${formatQuantity(rig.row_rate_Hz, 'frequency')}`, `row_rate of at least ${formatQuantity(needs.min_rate_Hz, 'frequency')}`, [rigFile, ['row_rate']]);
+    say(`${name} needs ${formatQuantity(needs.min_rate_Hz, 'frequency')} of rows, ${rigFile.file} gives ${formatQuantity(rig.row_rate_Hz, 'frequency')}${whySlow(rig)}`, `row_rate of at least ${formatQuantity(needs.min_rate_Hz, 'frequency')}`, [rigFile, ['row_rate']]);
   }
   const slow = needs.channels.includes('speed') ? rig.channels.find((c) => c.kind === 'speed') : undefined;
   if (slow !== undefined && 1e6 / slow.period_us < needs.min_rate_Hz * (1 - 1e-9)) {
@@ -90,6 +91,13 @@ export function checkNeeds(name: string, needs: ProtocolNeeds, rigFile: Loaded<R
   }
   supplyProblem(name, needs.supply_V, rig, rigFile, can, say);
   return found.problems;
+}
+
+/** Why a rig gives no more rows, where its link is the reason. */
+function whySlow(rig: Rig): string {
+  const abilities = firmataAbilities(rig);
+  if (abilities === null) return '';
+  return `; a Firmata board reports ${abilities.reports_Hz.toFixed(0)} times a second and its throttle changes every ${formatQuantity(abilities.pulse_frame_s, 'time')} at most, whatever measures the speed`;
 }
 
 type Say = (message: string, accepted: string, ...rests: (readonly [Loaded<unknown>, Path])[]) => void;

@@ -1,4 +1,5 @@
 // Contradictions inside a rig file and between a rig and the article on it.
+import { checkFirmata } from './check-firmata';
 import { DIMENSION_OF } from './files/rig-channels';
 import { Findings } from './findings';
 import { formatQuantity } from '../units';
@@ -29,7 +30,7 @@ export function checkRig(loaded: Loaded<Rig>, calibrations: readonly Calibration
   checkChannelsOfLimits(rig, found);
   checkReach(rig, found, calibrations);
   checkArming(rig, found);
-  return found.problems;
+  return [...found.problems, ...checkFirmata(loaded)];
 }
 
 function checkRates(rig: Rig, found: Findings): void {

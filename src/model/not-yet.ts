@@ -13,12 +13,10 @@ interface Row<K extends FileKind> {
   readonly instead: string;
 }
 
-const row = <K extends FileKind>(r: Row<K>): Row<K> => r;
+/** For the table: keeps the kind of file and its value together. */
+export const row = <K extends FileKind>(r: Row<K>): Row<K> => r;
 
-const ROWS = [
-  row({ kind: 'rig', asks: (r) => when(r.link.kind === 'firmata', ['link', 'kind']), sentence: 'Firmata boards cannot be driven yet', instead: 'kind: twin' }),
-  row({ kind: 'rig', asks: (r) => when(r.proof !== null, ['proof']), sentence: 'the proof test of the stopping layers does not exist yet', instead: 'no proof' }),
-] as const;
+const ROWS: readonly unknown[] = [];
 
 /** Problems for everything in the file that the program cannot do yet. */
 export function notYet<K extends FileKind>(kind: K, loaded: Loaded<FileValue<K>>): Problem[] {
@@ -29,6 +27,7 @@ export function notYet<K extends FileKind>(kind: K, loaded: Loaded<FileValue<K>>
     .flatMap((r) => r.asks(value).map((path) => loaded.source.problem(path, r.sentence, r.instead)));
 }
 
-function when(asked: boolean, path: Path): Path[] {
+/** For the table: the key when it was asked for. */
+export function when(asked: boolean, path: Path): Path[] {
   return asked ? [path] : [];
 }

@@ -32,3 +32,15 @@ const CODE_OF = new Map(Object.entries(CODE_ON_WIRE).map(([code, cause]) => [cau
 export function codeOf(cause: number): TripCode {
   return CODE_OF.get(cause) ?? 'HOST_FAULT';
 }
+
+/** A gain as decimal mantissa and exponent, with nine significant digits: the form in which boards declare it. */
+export function decimalGain(gain: number): [mantissa: number, exponent: number] {
+  const [digits, power] = gain.toExponential(8).split('e');
+  let mantissa = Math.round(Number(digits) * 1e8);
+  let exponent = Number(power) - 8;
+  while (mantissa !== 0 && mantissa % 10 === 0) {
+    mantissa /= 10;
+    exponent++;
+  }
+  return [mantissa, exponent];
+}

@@ -1,15 +1,11 @@
 // The simulated board: controller core (wasm) and physics behind wire bytes. A station cannot tell it from a board on a port.
 import type { CoreInstance } from '../controller/wasm';
 import { instantiateCore } from '../controller/wasm';
-import type { ChannelKind } from '../model/channel';
 import type { Rig } from '../model/files/rig';
+import { decimalGain, KIND_ON_WIRE } from '../station/wire-tables';
 import * as W from '../wire/messages';
 import { MAX_STEP_US, type SimulatedRig } from './physics';
 
-const KIND_ON_WIRE: Readonly<Record<ChannelKind, number>> = {
-  current: W.KIND_CURRENT, voltage: W.KIND_VOLTAGE, speed: W.KIND_PERIOD, thrust: W.KIND_THRUST,
-  motor_temperature: W.KIND_MOTOR_TEMPERATURE, esc_temperature: W.KIND_ESC_TEMPERATURE, torque: W.KIND_TORQUE,
-};
 const POWER_ON = 1;
 /** A row interval from here on means that the bench rests: whole physics steps may then be coarse. */
 const RESTING_ROWS_US = 50_000;
@@ -34,7 +30,7 @@ export class TwinBoard {
     this.periods = rig.channels.map((channel) => channel.kind === 'speed');
     this.core.init(rig.tick_us, uid, resetCause);
     rig.channels.forEach((channel, id) => {
-      const [mantissa, exponent] = scaled(channel.gain);
+      const [mantissa, exponent] = decimalGain(channel.gain);
       const taken = this.core.declareChannel(id, KIND_ON_WIRE[channel.kind], mantissa, exponent, channel.zero, channel.period_us);
       if (taken !== 1) throw new Error(`the controller core refused channel ${id} (${channel.kind}): gain ${channel.gain}, zero ${channel.zero}, period ${channel.period_us} µs`);
     });
@@ -104,16 +100,4 @@ export class TwinBoard {
     this.taken = core.outLength();
     return core.view.subarray(0, this.taken);
   }
-}
-
-/** A gain as decimal mantissa and exponent, with nine significant digits: the form in which boards declare it. */
-export function scaled(gain: number): [mantissa: number, exponent: number] {
-  const [digits, power] = gain.toExponential(8).split('e');
-  let mantissa = Math.round(Number(digits) * 1e8);
-  let exponent = Number(power) - 8;
-  while (mantissa !== 0 && mantissa % 10 === 0) {
-    mantissa /= 10;
-    exponent++;
-  }
-  return [mantissa, exponent];
 }

@@ -4,18 +4,30 @@ import type { RigLink } from '../../model/files/rig';
 import type { OpenBoard } from '../board-port';
 import { PortError } from '../port-error';
 import { askForPriority, askForSessionPriority } from '../priority';
+import { openFirmataBoard } from '../firmata/firmata-board';
+import type { BoardTime } from '../firmata/time';
 import { openSerialPort } from '../serial-port';
 import { Guard } from './guard';
-import type { FromGuard, ToGuard } from './messages';
+import type { FromGuard, StationSetup, ToGuard } from './messages';
 import { sharedClock_us } from './shared-clock';
 
 /** The station looks at the time so often: silence of the board is told from rest by it. */
 const TICK_MS = 5;
+/** Orders to a Firmata board only make sense all together and in their order; the line carries them in a fraction of a second. */
+const FIRMATA_KEEP_BYTES = 4096;
 
-function openBoard(link: RigLink): OpenBoard {
+const REAL_TIME: BoardTime = {
+  now_us: sharedClock_us,
+  every: (ms, then) => {
+    const timer = setInterval(then, ms);
+    return () => clearInterval(timer);
+  },
+};
+
+function openBoard(link: RigLink, setup: StationSetup): OpenBoard {
   switch (link.kind) {
     case 'serial': return (listener) => openSerialPort(link, listener);
-    case 'firmata':
+    case 'firmata': return openFirmataBoard(setup.rig, { time: REAL_TIME, openPort: (listener) => openSerialPort({ ...link, keep_bytes: FIRMATA_KEEP_BYTES }, listener) });
     case 'twin': throw new PortError('REFUSED', `A link of kind ${link.kind} has no guard process.`);
   }
 }

@@ -26,8 +26,9 @@ const converter = object('I2C converter', {
   part: word('Which converter', ['nau7802', 'ads1115']),
   address,
   input: count('Which of its inputs', 0, 3, 0).prefault(0),
+  against: count('The input that it is measured against (ads1115); ground when left out', 1, 3, 1).optional(),
   amplifier: count('Gain of its amplifier', 1, 128, 128).prefault(1),
-});
+}).transform((v) => ({ kind: v.kind, part: v.part, address: v.address, input: v.input, against: orNull(v.against), amplifier: v.amplifier }));
 const analog = object('Analogue input of the board', { kind: z.literal('analog'), input: count('Number of the input', 0, 15, 0) });
 const thermistor = object('Thermistor on an analogue input', {
   kind: z.literal('thermistor'),
@@ -36,16 +37,21 @@ const thermistor = object('Thermistor on an analogue input', {
   beta: quantity('temperature_difference', { about: 'Its beta constant', example: '3950 K', min: '1000 K', max: '10000 K' }),
   series: quantity('resistance', { about: 'The fixed resistor that it divides against', example: '10 kohm', above: '0 ohm' }),
 }).transform((v) => ({ kind: v.kind, input: v.input, resistance_25_ohm: v.resistance_25, beta_K: v.beta, series_ohm: v.series }));
-const tachometer = object('A tachometer that gives pulses or a voltage', {
+const analogTachometer = object('A tachometer that gives a voltage, on an analogue input', {
+  kind: z.literal('analog-tachometer'),
+  input: count('Number of the input', 0, 15, 2),
+  per_count: quantity('speed', { about: 'Speed that one count of the input stands for', example: '45 rpm', above: '0 rpm' }),
+}).transform((v) => ({ kind: v.kind, input: v.input, per_count_rpm: v.per_count }));
+const tachometer = object('A tachometer that gives pulses', {
   kind: z.literal('tachometer'),
   input: count('Number of the input', 0, 127, 3),
   pulses_per_turn: count('Pulses in one turn', 1, 1000, 2),
 });
 
-const SOURCES = ['board', 'esc-telemetry', 'power-monitor', 'converter', 'analog', 'thermistor', 'tachometer'] as const;
+const SOURCES = ['board', 'esc-telemetry', 'power-monitor', 'converter', 'analog', 'thermistor', 'tachometer', 'analog-tachometer'] as const;
 const sourceWord = word('Where the reading comes from', ['board', 'esc-telemetry']).transform((kind) => ({ kind }));
 const sourceMap = noted(
-  z.discriminatedUnion('kind', [board, telemetry, powerMonitor, converter, analog, thermistor, tachometer]).meta({ description: 'Where the reading comes from' }),
+  z.discriminatedUnion('kind', [board, telemetry, powerMonitor, converter, analog, thermistor, tachometer, analogTachometer]).meta({ description: 'Where the reading comes from' }),
   `kind: ${SOURCES.join(' | ')}`,
 );
 const source = noted(z.union([sourceWord, sourceMap]).meta({ description: 'Where the reading comes from' }), 'board | esc-telemetry | a map with kind').prefault('board');
