@@ -59,7 +59,7 @@ function inputFrom(folder: string, frozen: FrozenPlan, reads: readonly RunRead[]
   return {
     campaign: frozen.plan.campaign, confidence: campaign?.choice?.confidence ?? 0.95, factors: factorInputs(campaign, settings), settings,
     labels: labelsIn(frozen, campaign), ...runsOf(frozen, reads), baseline: baselineOf(campaign, settings),
-    margins: campaign?.margins ?? {}, choice: campaign?.choice ?? null, estimand: campaign?.choice?.estimand ?? 'over-mountings',
+    margins: campaign?.margins ?? {}, choice: campaign?.choice ?? null, estimand: campaign?.choice?.estimand ?? 'over-mountings', // as far as the runs and the rig tell
     craft: options.craft ?? ((known?.header.craft ?? null) as Craft | null), remount: rig?.remount ?? null, provenance: provenanceOf(frozen, known?.header ?? null),
   };
 }

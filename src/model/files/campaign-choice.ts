@@ -63,10 +63,10 @@ export const choiceSchema = object('How the best setting is chosen', {
   constraints: z.array(constraint).max(100).meta({ description: 'What the choice must meet' }).prefault([]),
   baseline: pointSchema.optional(),
   craft: text('Craft file, for metrics at hover', 'craft.yaml').optional(),
-  estimand: word('What the answer is about: this mounting, or the average over mountings', ['this-mounting', 'over-mountings']).prefault('over-mountings'),
+  estimand: word('What the answer is about: this mounting, or the average over mountings. Left out: over mountings as far as mountings or a repeatability study tell', ['this-mounting', 'over-mountings']).optional(),
   confidence: quantity('ratio', { about: 'Confidence of intervals and verdicts', example: '95 %', min: '50 %', max: '99.9 %' }).prefault('95 %'),
 }).transform((v) => ({
-  objective: v.objective, constraints: v.constraints, baseline: orNull<Point>(v.baseline), craft: orNull(v.craft), estimand: v.estimand, confidence: v.confidence,
+  objective: v.objective, constraints: v.constraints, baseline: orNull<Point>(v.baseline), craft: orNull(v.craft), estimand: orNull(v.estimand), confidence: v.confidence,
 }));
 
 /** `notify:` */
