@@ -4,7 +4,6 @@ import { today } from '../host/wall-clock';
 import { checkBench, checkCalibration, checkRig } from '../model/check-rig';
 import type { Article, Calibration, Craft, ProtocolFile, Rig } from '../model/files';
 import { loadFile, type Loaded } from '../model/load';
-import { notYet } from '../model/not-yet';
 import { formatProblem, sortProblems, type Problem } from '../model/problem';
 import { catalogue, type Catalogue } from '../protocols/catalogue';
 import type { Protocol } from '../protocols/protocol';
@@ -63,7 +62,6 @@ export function loadBench(folder: string, own: readonly Protocol[] = [], rigPath
     folder, rig, article, craft, calibrations, protocols, catalogue: known, written,
     problems: sortProblems([
       ...[rig, article, ...(craft === null ? [] : [craft]), ...calibrations, ...protocols].flatMap((f) => f.problems),
-      ...notYet('rig', rig), ...notYet('article', article),
       ...checkRig(rig, calibrations.flatMap((c) => c.usable ?? [])),
       ...checkBench(rig, article),
       ...calibrations.flatMap((c) => (rig.usable === null ? [] : checkCalibration(c, rig.usable, today()))),

@@ -9,12 +9,8 @@ import { formatQuantity } from '../units';
 import { settingText } from './setting-text';
 import type { ReadyCampaign } from './prepare';
 import { NothingToAnalyze, runDataOf } from './run-data';
+import type { FigureValue } from './figure-value';
 import { RunningVerdicts, soughtMetrics, type RunningVerdict } from './verdicts';
-
-export interface FigureValue {
-  readonly value: number;
-  readonly unit: string;
-}
 
 /** A good run's figures: for the journal, and as words beside the run. */
 export interface RunFigures {

@@ -9,7 +9,6 @@ import { checkNeeds, checkProtocolFile, checkSegments, type AskedAt } from '../m
 import type { ChannelFact } from '../model/channel';
 import type { Article, Calibration, CampaignFile, Craft, Rig } from '../model/files';
 import { kindOfFile, loadFile, type Loaded } from '../model/load';
-import { notYet } from '../model/not-yet';
 import { readParameters } from '../model/parameters';
 import type { Path, Problem } from '../model/problem';
 import { driveFacts } from '../protocols/facts';
@@ -82,7 +81,7 @@ const BYTES_PER_ROW = 11;
 export function prepareCampaign(target: string, options: PrepareOptions = {}): ReadyCampaign {
   const asked = askFor(target, options);
   const bench = loadBench(asked.folder, options.own ?? [], asked.rigPath, asked.articlePath);
-  const problems = [...bench.problems, ...asked.loaded.problems, ...notYet('campaign', asked.loaded), ...benchProblems(bench)];
+  const problems = [...bench.problems, ...asked.loaded.problems, ...benchProblems(bench)];
   const rigSettings = bench.rig.usable?.link.kind === 'twin' ? SETTING_NAMES : null;
   problems.push(...checkCampaign(asked.loaded, { rig: bench.rig, protocols: bench.catalogue.names, metrics: METRIC_NAMES, rigSettings }));
   problems.push(...levelProblems(asked.loaded, rigSettings !== null));

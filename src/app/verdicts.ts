@@ -7,7 +7,7 @@ import { pooledT, welch } from '../analysis/stats/compare';
 import { coverageFactor } from '../analysis/stats/quantiles';
 import { mayPool, pooledSd } from '../analysis/stats/variances';
 import type { CampaignFile } from '../model/files';
-import type { FigureValue } from './figures';
+import type { FigureValue } from './figure-value';
 
 /** What the figures so far say of one metric. */
 export interface RunningVerdict {

@@ -5,7 +5,6 @@ import { checkCampaign, type CampaignContext } from '../../src/model/check-campa
 import { checkNeeds, checkProtocolFile, checkSegments, segmentFaults, type Changeable } from '../../src/model/check-protocol';
 import { checkBench, checkCalibration, checkRig, rowDivider } from '../../src/model/check-rig';
 import { loadFile } from '../../src/model/load';
-import { notYet } from '../../src/model/not-yet';
 import type { ProtocolNeeds, Segment } from '../../src/model/segment';
 import { fixture, loaded, said, value, type Edit } from './helpers';
 
@@ -222,20 +221,5 @@ describe('a campaign', () => {
     ['an average over two mountings', [['  seed: 7', '  seed: 7\n  mountings: 2'], ['  craft: craft.yaml', '  craft: craft.yaml\n  estimand: over-mountings']]],
   ])('%s is fine', (_, edits) => {
     expect(found(...edits)).toEqual([]);
-  });
-});
-
-describe('what the program cannot do yet', () => {
-  test('the demo bench and campaign ask for nothing of that kind', () => {
-    expect(notYet('rig', loaded('rig'))).toEqual([]);
-    expect(notYet('campaign', loaded('campaign'))).toEqual([]);
-    expect(notYet('article', loaded('article'))).toEqual([]);
-  });
-  test('each such key is refused with a plain sentence where it stands', () => {
-    const board = said(notYet('rig', loadFile('rig', 'rig-board.yaml', fixture('rig-board'))));
-    for (const problem of board) expect(problem).toMatch(/^rig-board\.yaml:\d+:\d+ [a-z_.]+: .+ yet; accepted: .+/);
-  });
-  test('everything that a campaign file can say can be done', () => {
-    expect(notYet('campaign', loadFile('campaign', 'campaign-hands.yaml', fixture('campaign-hands')))).toEqual([]);
   });
 });
