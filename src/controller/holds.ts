@@ -1,7 +1,7 @@
 // Closed-loop segments: constant current, electrical power or speed. Figures and reasons: docs/holds.md.
 // The error is normalised to the target and the gains follow the throttle, because a drivetrain's relative response
 // (change of current, power or speed per change of throttle, each relative) varies little with the operating point.
-import { throttle } from './board';
+import { nominalTick, throttle } from './board';
 import { currentChannel, periodChannel, voltageChannel } from './channels';
 import { clamp, div, least, mul } from './math';
 import { measurable, shareOfTarget } from './measure';
@@ -31,6 +31,12 @@ const TRIM_SHIFT: i32 = 4;
 /** Gains fall to half between these times after the approach began: brisk on the way, quiet on the spot. Microseconds. */
 const CALM_FROM: i32 = 400000;
 const CALM_TO: i32 = 600000;
+/**
+ * On ticks longer than SLOW_TICK the throttle travels as servo pulses, one every 20 ms, and samples come once a tick: four ticks
+ * pass before an action is seen. All gains shrink to SLOW_SHARE / tick (microseconds), to a tenth at 10 ms.
+ */
+const SLOW_TICK: i32 = 4000;
+const SLOW_SHARE: i32 = 1000;
 /** Until a speed hold sees the rotor turn it drives open-loop up to this, raw throttle, over the approach time. */
 const START_CEILING: i32 = 1500;
 
@@ -77,7 +83,8 @@ function reference(): i32 {
 function schedule(): i32 {
   const byThrottle: i32 = div((throttle + SCHEDULE_OFFSET) << 10, THROTTLE_FULL + SCHEDULE_OFFSET);
   const late: i32 = clamp(approached - CALM_FROM, 0, CALM_TO - CALM_FROM) >> 4;
-  return mul(byThrottle, 1024 - div(mul(late, 512), (CALM_TO - CALM_FROM) >> 4)) >> 10;
+  const factor: i32 = mul(byThrottle, 1024 - div(mul(late, 512), (CALM_TO - CALM_FROM) >> 4)) >> 10;
+  return nominalTick > SLOW_TICK ? div(mul(factor, SLOW_SHARE), nominalTick) : factor;
 }
 
 /** Without a measurement nothing winds up: keep the throttle; a speed hold that has not begun starts the motor gently. */

@@ -19,7 +19,18 @@ export const NEWTON_PER_COUNT = 1e-5;
 const RPM_PER_COUNT = 45;
 const MAPS = new MapCache();
 
+/** What was true at one time of the bench. */
+export interface TruePoint {
+  readonly at_us: number;
+  readonly speed: number;
+  readonly thrust: number;
+  readonly current: number;
+  readonly voltage: number;
+}
+
 export class DriveEnd {
+  /** The truth, millisecond by millisecond. */
+  readonly line: TruePoint[] = [];
   readonly sim: SimulatedRig;
   readonly monitor = new Ina226();
   readonly bridge = new Nau7802();
@@ -59,6 +70,8 @@ export class DriveEnd {
     }
     this.sim.step(this.throttle, 1000);
     this.measure();
+    const { truth } = this.sim;
+    this.line.push({ at_us: this.lock.now_us, speed: truth.speed_rpm, thrust: truth.thrust_N, current: truth.current_A, voltage: truth.voltage_V });
   }
 
   private measure(): void {

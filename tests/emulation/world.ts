@@ -62,6 +62,8 @@ export class EmulatedBench {
   readonly events: BenchEvent[] = [];
   /** Why the board was lost; null while it is there. */
   lost: string | null = null;
+  /** Bench time at tick 0 of the board, to about a tick. */
+  origin_us = 0;
   private port: BoardPort | null = null;
   private readonly blockSubject = new Subject<SampleBlock>();
   private readonly eventSubject = new Subject<BenchEvent>();
@@ -101,6 +103,7 @@ export class EmulatedBench {
     this.playFor(3, () => problem !== undefined);
     if (problem !== null) throw new Error(problem ?? 'no answer to the handshake');
     this.playFor(0.5);
+    this.origin_us = this.lock.now_us - this.station.now_us();
   }
 
   /** Lets the bench go on for so long, or until `done`. */

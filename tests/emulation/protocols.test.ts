@@ -1,0 +1,81 @@
+// Goal: the protocols that a Firmata rig allows play on it and measure what is true.
+// Method: short runs on the emulated board with the simulated drive; figures of the record beside the truth of the simulation.
+import { afterAll, describe, expect, test } from 'vitest';
+import { runDataOf } from '../../src/app/run-data';
+import { between, channelOf, withRole, type RunData } from '../../src/analysis/run-data';
+import type { ChannelKind } from '../../src/model/channel';
+import { summarize } from '../../src/record/summary';
+import { boardImage } from './image';
+import type { TruePoint } from './drive-end';
+import { cleanUp, playEmulated, type BenchOptions, type EmulatedRun } from './world';
+
+const image = boardImage();
+const flash = 'flash' in image ? image.flash : new Uint16Array(0);
+const QUICK = ['boot_wait: 3 s', 'boot_wait: 1.2 s'] as const;
+
+afterAll(cleanUp);
+
+async function play(protocol: string, set: readonly string[], options: BenchOptions = {}): Promise<{ run: EmulatedRun; data: RunData }> {
+  const run = await playEmulated(flash, protocol, set, { ...options, rig: [QUICK, ...(options.rig ?? [])] });
+  expect(run.result.outcome).toMatchObject({ outcome: 'done', stop_confirmed: true, trip: null });
+  return { run, data: runDataOf(run.record) };
+}
+
+const mean = (values: readonly number[]): number => values.reduce((sum, x) => sum + x, 0) / values.length;
+
+/** Measured mean over true mean in a span of a run, s from its first row. */
+function ratio(run: EmulatedRun, data: RunData, kind: ChannelKind & keyof TruePoint, from_s: number, to_s: number): number {
+  const channel = channelOf(data, kind);
+  if (channel === null) throw new Error(`no ${kind}`);
+  const measured = [...between(channel, from_s, to_s).value];
+  const start_us = run.bench.origin_us + data.origin_us;
+  const truth = run.bench.drive.line.filter((p) => p.at_us >= start_us + from_s * 1e6 && p.at_us < start_us + to_s * 1e6).map((p) => p[kind]);
+  expect(measured.length).toBeGreaterThan(20);
+  return mean(measured) / mean(truth);
+}
+
+function expectTrue(run: EmulatedRun, data: RunData, from_s: number, to_s: number, kinds: readonly (ChannelKind & keyof TruePoint)[]): void {
+  for (const kind of kinds) {
+    const r = ratio(run, data, kind, from_s, to_s);
+    expect(r, kind).toBeGreaterThan(0.99);
+    expect(r, kind).toBeLessThan(1.01);
+  }
+}
+
+describe.runIf('flash' in image)('on the emulated board', () => {
+  test('thrust-curve: full throttle within 1 % of the truth; the record tells the rates that were reached', async () => {
+    const { run, data } = await play('thrust-curve', ['low_for=0.5 s', 'ramp=2 s', 'plateau=1 s']);
+    const [plateau] = withRole(data, 'plateau');
+    expectTrue(run, data, plateau.start_s + 0.4, plateau.start_s + 0.9, ['speed', 'thrust', 'current', 'voltage']);
+    const summary = summarize(run.record, '');
+    expect(summary.row_rate_Hz).toBeCloseTo(100, 0);
+    const rates = Object.fromEntries(summary.channels.map((c) => [c.column, c.rate_Hz ?? 0]));
+    for (const column of ['current_A', 'voltage_V', 'thrust_N', 'speed_rpm']) expect(Math.abs(rates[column] - 100), column).toBeLessThan(10);
+    expect(rates.motor_degC).toBeCloseTo(10, 0);
+  });
+
+  test('staircase: every level within 1 %', async () => {
+    const { run, data } = await play('staircase', ['levels=3', 'low=30 %', 'high=80 %', 'dwell=1 s', 'discard=0.5 s']);
+    const levels = withRole(data, 'level');
+    expect(levels).toHaveLength(3);
+    for (const { end_s } of levels) expectTrue(run, data, end_s - 0.5, end_s, ['speed', 'thrust', 'current', 'voltage']);
+  });
+
+  test('efficiency-hold: the loop holds its current although it acts 100 times a second through 20 ms pulse frames', async () => {
+    const { run, data } = await play('efficiency-hold', ['current=1.4 A', 'hold=3 s', 'use_last=1 s']);
+    const [hold] = data.segments.filter((s) => s.segment.kind === 'hold-current');
+    expectTrue(run, data, hold.end_s - 1, hold.end_s, ['speed', 'thrust', 'current']);
+    const current = channelOf(data, 'current');
+    const held = [...between(current ?? { t_s: new Float64Array(0), value: new Float64Array(0) }, hold.end_s - 1, hold.end_s).value];
+    expect(mean(held)).toBeGreaterThan(1.4 * 0.99);
+    expect(mean(held)).toBeLessThan(1.4 * 1.01);
+  });
+
+  test('kv: without a propeller at 3 V set by hand', async () => {
+    const { run, data } = await play('kv', ['rise=1 s'], {
+      rig: [['voltage: 7.6 V, current_limit', 'voltage: 3 V, current_limit']], article: [['mounted: on', 'mounted: off'], ['nominal_voltage: 7.6 V', 'nominal_voltage: 3 V']],
+    });
+    const [plateau] = withRole(data, 'plateau');
+    expectTrue(run, data, plateau.start_s + 0.4, plateau.start_s + 0.9, ['speed', 'current', 'voltage']);
+  });
+});
