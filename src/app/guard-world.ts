@@ -62,6 +62,7 @@ export class GuardWorld implements World {
   private gone: string | null = null;
   private lost: string | null = null;
   private greeted = false;
+  private heldTrip: string | null = null;
   /** From the order to arm until standstill the sequencer must show itself to be alive; else this process does. */
   private armed = false;
   private beats: NodeJS.Timeout | null = null;
@@ -102,6 +103,7 @@ export class GuardWorld implements World {
     const answer = await this.ask((id) => ({ type: 'connect', id, link: this.input.rig.link, setup: this.setup() }));
     if (answer?.type !== 'connected') throw new BadInput([this.gone ?? `no answer to the handshake within ${ANSWER_WITHIN_S} s`]);
     this.greeted = answer.problem === null;
+    this.heldTrip = answer.code === TRIPPED_BEFORE ? answer.problem : null;
     // A board that tells of an old trip is there; whoever clears it looks at what it measures.
     if (answer.problem === null || answer.code === TRIPPED_BEFORE) this.lost = null;
     if (answer.problem !== null) throw new BadInput([answer.code === TRIPPED_BEFORE ? `${answer.problem} (spoolbench rig clear)` : answer.problem]);
@@ -193,6 +195,11 @@ export class GuardWorld implements World {
   /** The stop button of a real board is pressed by a person. */
   pressStop(): boolean {
     return false;
+  }
+
+  /** What the board said of a trip that it holds from before this connection; null when it holds none. */
+  oldTrip(): string | null {
+    return this.heldTrip;
   }
 
   async clearTrip(why: string): Promise<readonly string[]> {

@@ -3,12 +3,14 @@ import type { CommandModule } from '../command';
 import { rigWatchCommand } from './rig-watch';
 import { rigCalibrateCommand } from './rig-calibrate';
 import { rigCheckCommand } from './rig-check';
+import { rigClearCommand } from './rig-clear';
 
 /** Add a line for each command of the group. */
 const RIG_COMMANDS: readonly CommandModule[] = [
   rigCalibrateCommand,
   rigCheckCommand,
   rigWatchCommand,
+  rigClearCommand,
 ];
 
 export const rigCommand: CommandModule = {

@@ -1,0 +1,14 @@
+// What `npm run build` bundles: the command line, the interface for own protocols, and the programs of processes and threads.
+import { defineConfig } from 'tsdown';
+
+export default defineConfig({
+  entry: {
+    main: 'src/cli/main.ts',
+    protocols: 'src/protocols/index.ts',
+    'guard-child': 'src/host/guard/guard-child.ts',
+    'run-worker': 'src/app/run-worker.ts',
+  },
+  format: 'esm',
+  platform: 'node',
+  outDir: process.env.SPOOLBENCH_DIST ?? 'dist',
+});
