@@ -1,7 +1,7 @@
 // When is a motor stopped? When measurement says so, not when the board says it sends zero.
 import type { RigLimits } from '../model/files/rig';
-import type { Row } from './row';
-import { show, showTime, type Channel } from './row';
+import { busStands, CurrentDoubt, OLD, type BusCheck } from './current-doubt';
+import { show, showTime, type Channel, type Row } from './row';
 
 export interface StopResult {
   readonly confirmed: boolean;
@@ -20,13 +20,15 @@ const HOLD_SLOW_US = 50_000;
 const HOLD_SILENT_US = 200_000;
 /** The last reading was slow when it was below this many times the stop speed. */
 const NEARLY = 3;
-/** A reading older than this many of its periods is no reading. */
-const OLD = 5;
 
 export interface StopSetup {
   readonly current: Channel;
   readonly speed: Channel | null;
   readonly limit: RigLimits['stop'];
+  /** Current from which on no reading is doubted, A: `limits.current_peak`. */
+  readonly peak_A: number;
+  /** The bus, where its voltage is measured and what it was set to is known. */
+  readonly bus: BusCheck | null;
 }
 
 /** Watches rows after a stop until the motor is still for long enough, or the time is over. */
@@ -36,8 +38,16 @@ export class StopWatch {
   private began_us = 0;
   private still_us = -1;
   private lastSpeed = Infinity;
+  /** The first and the latest good speed reading since the stop, rpm; null before there is one. */
+  private firstSpeed: number | null = null;
+  private seenSpeed: number | null = null;
+  private readonly doubt: CurrentDoubt;
+  /** Why the current was not believed in the latest row; null when it was. */
+  private doubted: string | null = null;
 
-  constructor(private readonly setup: StopSetup) {}
+  constructor(private readonly setup: StopSetup) {
+    this.doubt = new CurrentDoubt(setup.current, setup.peak_A);
+  }
 
   /** A stop was asked for or a trip came at this device time. A second stop does not extend the first one's time. */
   begin(tick_us: number): void {
@@ -46,21 +56,27 @@ export class StopWatch {
     this.began_us = tick_us;
     this.still_us = -1;
     this.lastSpeed = Infinity;
+    this.firstSpeed = this.seenSpeed = null;
+    this.doubt.begin(tick_us);
+    this.doubted = null;
   }
 
   /** Takes a row in; returns the result when there is one, and is then no longer active. */
   step(row: Row): StopResult | null {
     if (!this.active || row.tick_us < this.began_us) return null;
+    this.doubt.step(row);
+    const trusted = this.doubted === null;
     const hold_us = this.holdNeeded(row);
-    if (hold_us === null) this.still_us = -1;
-    else if (this.still_us < 0) this.still_us = row.tick_us;
+    // Stillness told by other readings does not count for the one that has just come back, nor the other way round.
+    if (hold_us === null || trusted !== (this.doubted === null)) this.still_us = -1;
+    if (hold_us !== null && this.still_us < 0) this.still_us = row.tick_us;
     const within_us = this.setup.limit.within_s * 1e6;
     if (hold_us !== null && row.tick_us - this.still_us >= hold_us && this.still_us - this.began_us <= within_us) {
       // Silence says that it stands still by now, not since when.
       const bySilence = hold_us > HOLD_SILENT_US;
       const took_us = (bySilence ? row.tick_us : this.still_us) - this.began_us;
       const since = bySilence ? `at most ${showTime(took_us)}` : showTime(took_us);
-      return this.end({ confirmed: true, took_us, detail: `Measured still ${since} after the stop: ${this.numbers(row)}.` });
+      return this.end({ confirmed: true, took_us, detail: `Measured still ${since} after the stop${this.doubted === null ? '' : ' by speed and bus voltage alone'}: ${this.numbers(row)}.` });
     }
     // A stillness that began in time may be watched to its end.
     const deadline_us = this.began_us + within_us + (this.still_us >= 0 ? (hold_us ?? 0) : 0);
@@ -86,10 +102,16 @@ export class StopWatch {
     const { current, speed, limit } = this.setup;
     const amps = row.si[current.id];
     const known = row.at_us[current.id] >= 0 && row.tick_us - row.at_us[current.id] <= OLD * current.period_us;
-    if (row.driving || row.throttle > 0 || !known || !(amps < limit.current_A)) return null;
     const silent_us = Math.max(HOLD_SILENT_US, (limit.within_s * 1e6) / 2);
+    const bit = speed === null ? 0 : 1 << speed.id;
+    if (speed !== null && (row.good & bit) !== 0) {
+      this.seenSpeed = row.si[speed.id];
+      this.firstSpeed ??= this.seenSpeed;
+    }
+    this.doubted = null;
+    if (row.driving || row.throttle > 0) return null;
+    if (!known || !(amps < limit.current_A)) return this.withoutCurrent(row) ? silent_us : null;
     if (speed === null) return silent_us;
-    const bit = 1 << speed.id;
     if ((row.good & bit) !== 0) {
       this.lastSpeed = row.si[speed.id];
       return this.lastSpeed < limit.speed_rpm ? HOLD_SLOW_US : null;
@@ -102,6 +124,17 @@ export class StopWatch {
     return this.lastSpeed < NEARLY * limit.speed_rpm ? HOLD_SILENT_US : silent_us;
   }
 
+  /**
+   * The current reading itself has failed; speed was measured since the stop, has changed and is slow, and the bus stands: a
+   * rotor that is driven, a board whose readings all hang, or a short circuit would show in one of them. Silence of the speed
+   * alone proves nothing here.
+   */
+  private withoutCurrent(row: Row): boolean {
+    this.doubted = this.doubt.why(row);
+    const { seenSpeed, firstSpeed, setup } = this;
+    return this.doubted !== null && seenSpeed !== null && seenSpeed !== firstSpeed && seenSpeed < setup.limit.speed_rpm && busStands(row, setup.bus);
+  }
+
   /** The last speed reading, if there ever was one, was already no rotation. */
   private neverTurned(row: Row): boolean {
     const { speed } = this.setup;
@@ -110,7 +143,7 @@ export class StopWatch {
 
   private numbers(row: Row): string {
     const { current, speed, limit } = this.setup;
-    const amps = `${show(row.si[current.id])} A (limit ${show(limit.current_A)} A)`;
+    const amps = `${this.doubted === null ? '' : `${this.doubted}; `}${show(row.si[current.id])} A (limit ${show(limit.current_A)} A)`;
     if (speed === null) return `${amps}, speed not measured`;
     const rpm = (row.good & (1 << speed.id)) !== 0 ? `${show(row.si[speed.id])} rpm` : 'no speed reading';
     return `${amps}, ${rpm} (limit ${show(limit.speed_rpm)} rpm)`;

@@ -5,8 +5,10 @@ import type { ChannelFact } from '../model/channel';
 import type { BenchEvent } from '../model/events';
 import { BOARD_STATES } from '../model/sample';
 import type { Permit, Trip, TripCode } from '../model/trip';
-import { condition, latchBoardTrip, startJudge, type JudgeState } from '../safety/judge';
+import type { BusCheck } from '../safety/current-doubt';
+import { condition, latchBoardTrip, startJudge, type JudgeSetup, type JudgeState } from '../safety/judge';
 import { clearLatch, type ClearAct } from '../safety/latch';
+import type { Channel } from '../safety/row';
 import { StopWatch, type StopResult } from '../safety/stop';
 import * as M from '../wire/messages';
 import { tripOf, type BoardTrip } from './board-trip';
@@ -17,6 +19,13 @@ import { CODE_ON_WIRE } from './wire-tables';
 const STOP_GRACE_US = 1_000_000;
 /** Slot number of a trip without a limit slot. */
 const NO_SLOT = 255;
+
+/** Share of the set voltage at which the bus still counts as fed where the rig names no sag. Rule of ours. */
+const BUS_STANDS = 0.8;
+
+function busOf(channel: Channel | undefined, { supply_V, limits }: JudgeSetup): BusCheck | null {
+  return channel === undefined || supply_V === null ? null : { channel, least_V: (limits.supply_sag?.below ?? BUS_STANDS) * supply_V };
+}
 
 export interface SupervisionPorts {
   readonly commands: CommandChannel;
@@ -49,6 +58,8 @@ export class Supervision {
       current: channels.find((c) => c.kind === 'current') ?? channels[0],
       speed: channels.find((c) => c.kind === 'speed') ?? null,
       limit: plan.rig.limits.stop,
+      peak_A: plan.rig.limits.current_peak.above_A,
+      bus: busOf(channels.find((c) => c.kind === 'voltage'), plan.judge),
     });
   }
 

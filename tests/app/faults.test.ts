@@ -14,7 +14,7 @@ interface Case extends Expected {
   readonly rig: NonNullable<PlayOptions['rig']>;
   /** Longest time from the fault to the trip, s; left out where there is no moment of a fault. */
   readonly within_s?: number;
-  /** The sensor that would tell a standstill is the one that failed. */
+  /** Nothing can tell a standstill from a short circuit: the reading says that current flows without end. */
   readonly unconfirmed?: true;
 }
 
@@ -34,9 +34,9 @@ const CASES: readonly Case[] = [
   { name: 'rotor locked while it turns', code: 'DESYNC_SUSTAINED', by: 'controller', channel: 'speed_rpm', rig: [fault('locked-rotor')], within_s: 0.25 },
   { name: 'rotor locked, without a rule about desyncs', code: 'STALL', by: 'controller', channel: 'current_A', rig: [fault('locked-rotor'), NO_DESYNC], within_s: 0.35 },
   { name: 'synchronism lost for good', code: 'DESYNC_SUSTAINED', by: 'controller', channel: 'speed_rpm', rig: [fault('lost-step-for-good')], within_s: 0.25 },
-  { name: 'current sensor frozen', code: 'SENSOR_FROZEN', by: 'controller', channel: 'current_A', rig: [fault('current-frozen')], within_s: 0.3, unconfirmed: true },
+  { name: 'current sensor frozen', code: 'SENSOR_FROZEN', by: 'controller', channel: 'current_A', rig: [fault('current-frozen')], within_s: 0.3 },
   { name: 'load cell frozen', code: 'SENSOR_FROZEN', by: 'controller', channel: 'thrust_N', rig: [fault('thrust-frozen')], within_s: 0.3 },
-  { name: 'current sensor silent', code: 'SENSOR_STALE', by: 'controller', channel: 'current_A', rig: [fault('current-silent')], within_s: 0.01, unconfirmed: true },
+  { name: 'current sensor silent', code: 'SENSOR_STALE', by: 'controller', channel: 'current_A', rig: [fault('current-silent')], within_s: 0.01 },
   { name: 'speed telemetry silent', code: 'SENSOR_STALE', by: 'controller', channel: 'speed_rpm', rig: [fault('speed-silent')], within_s: 0.01 },
   { name: 'current sensor at the end of its range', code: 'CURRENT_PEAK', by: 'controller', channel: 'current_A', rig: [fault('current-saturated')], within_s: 0.01, unconfirmed: true },
   { name: 'load cell at the end of its range', code: 'MISMATCH', by: 'station', channel: 'thrust_N', rig: [fault('thrust-saturated')], within_s: 0.6 },

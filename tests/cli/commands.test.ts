@@ -182,7 +182,7 @@ describe('a run that does not end well', () => {
   });
 
   test('stop unconfirmed: exit 5, loud', () => {
-    const folder = plainBench({ rig: [['seed: 1 }', 'seed: 1, faults: [{ fault: current-frozen, at: 2 s }] }']] });
+    const folder = plainBench({ rig: [['seed: 1 }', 'seed: 1, faults: [{ fault: current-saturated, at: 2 s }] }']] });
     const said = spoolbench(folder, 'run', 'efficiency-hold', '--set', 'current=1 A');
     expect(said.code).toBe(5);
     expect(said.out).toContain('CUT THE POWER');
