@@ -140,7 +140,7 @@ describe.runIf(flash !== null)('what goes wrong', () => {
     for (const pulse of throttlePulses(bench)) expect(Math.abs(pulse.width_us - 1300)).toBeLessThan(8);
   });
 
-  test('a program that was stopped for a second and goes on trips at once: the missed time counts', async () => {
+  test('a program that was stopped for 150 ms and goes on trips at once: the missed time counts', async () => {
     const bench = await driving();
     bench.lock.programStopped = true;
     bench.lock.run(150);
