@@ -2,6 +2,7 @@
 import type { CampaignPlan, PlannedRun } from '../campaign';
 import { freeBytes, join } from '../host/files';
 import type { Rig } from '../model/files';
+import { firmataAbilities } from '../model/firmata-abilities';
 import { limitList } from '../model/limits';
 import { draw } from '../protocols/draw';
 import type { WalkedSegment } from '../protocols/walk';
@@ -38,6 +39,8 @@ export interface FilePlan {
   readonly campaign: string;
   readonly single: boolean;
   readonly simulated: boolean;
+  /** What a person must know of this kind of board before anything turns. */
+  readonly cautions: readonly string[];
   readonly rig: string;
   readonly article: string;
   readonly settings: readonly { readonly id: string; readonly text: string }[];
@@ -67,7 +70,7 @@ export async function planFile(target: string, options: PlanOptions = {}): Promi
   const ready = prepareCampaign(target, await withOwnProtocols(target, options));
   const records = options.records ?? join(ready.folder, 'records');
   return {
-    campaign: ready.campaign.name, single: ready.single, simulated: ready.rig.link.kind === 'twin', rig: ready.rig.name, article: ready.article.name,
+    campaign: ready.campaign.name, single: ready.single, simulated: ready.rig.link.kind === 'twin', cautions: firmataAbilities(ready.rig)?.cautions ?? [], rig: ready.rig.name, article: ready.article.name,
     settings: ready.plan.settings.map((s) => ({ id: s.id, text: settingText(s) })),
     protocols: [...ready.protocols.values()].map((p) => plannedProtocol(p, ready)),
     runs: ready.plan.runs, estimate: ready.plan.estimate, blocks: stretchesOf(ready.plan.runs, 'block').map(({ of, ...b }) => ({ block: of, ...b })),

@@ -25,6 +25,7 @@ export function renderPlan(plan: FilePlan, options: PlanTextOptions): string {
     ...timeLines(plan),
     `Disk about ${size(estimate.disk_bytes)} of ${size(plan.free_bytes)} free, in ${plan.records}`,
   ];
+  out.push(...plan.cautions.map((c) => colours.yellow(c)));
   if (plan.mountings.length > 1) out.push(`Mountings: ${plan.mountings.map((m) => `${m.mounting}: runs ${m.first}–${m.last}`).join(' · ')}${plan.simulated ? '; the simulated rig re-mounts by itself' : ''}`);
   if (plan.blocks.length > 1) out.push(`Blocks: ${plan.blocks.map((b) => `${b.block}: runs ${b.first}${b.last > b.first ? `–${b.last}` : ''}`).slice(0, FEW).join(' · ')}${plan.blocks.length > FEW ? ` · … ${plan.blocks.length - FEW} more` : ''}`);
   for (const stretch of estimate.stretches) {

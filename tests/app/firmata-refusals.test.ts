@@ -6,6 +6,7 @@ import path from 'node:path';
 import { afterAll, describe, expect, test } from 'vitest';
 import { prepareCampaign } from '../../src/app/prepare';
 import { BadInput } from '../../src/app/errors';
+import { planFile } from '../../src/app/plan-file';
 import { firmataAbilities } from '../../src/model/firmata-abilities';
 
 const EXAMPLE = path.resolve(import.meta.dirname, '../../demo/firmata-bench');
@@ -112,4 +113,10 @@ describe('the rig file', () => {
     expect(lines.some((line) => message.test(line)), lines.join('\n')).toBe(true);
     for (const line of lines) expect(line).toMatch(/^rig\.yaml:\d+:\d+ /);
   });
+});
+
+test('a plan says what a person must know of such a board, and nothing of the kind for other rigs', async () => {
+  const { cautions } = await planFile('staircase', { bench: EXAMPLE });
+  expect(cautions.join(' ')).toMatch(/one stopping layer.*no watchdog.*one attended run at a time/);
+  expect((await planFile('staircase', { bench: path.resolve(EXAMPLE, '../bench') })).cautions).toEqual([]);
 });
