@@ -106,6 +106,8 @@ class Session {
   private finish(): void {
     const { folder } = this.input;
     const next = folder.ledger.next();
+    // The last word is about everything, also when the last session made less than a round.
+    if (this.stopped === null && this.sinceLook > 0) this.look();
     if (this.stopped !== null && next.kind !== 'held' && next.kind !== 'complete') {
       folder.note({ type: 'decided', what: 'stop', by: this.stopping.signal.aborted ? 'person' : 'tool', run: 0, why: this.stopped });
     }

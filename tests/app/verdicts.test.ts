@@ -109,6 +109,8 @@ describe('in a campaign', () => {
     expect(end.figures.map((f) => f.figures[SPEED]?.repeats)).toEqual([3, 3]);
     expect(notedIn(folder, 'figures').map((n) => n.run)).toEqual([1, 2, 3, 4, 5, 6]);
     expect(notedIn(folder, 'figures').find((n) => n.run === 4)).toEqual(figures4);
+    // The session that ends the campaign has the last word, also when it made less than a round.
+    expect(statusOf(folder).so_far).toMatchObject({ good: 6, of: 6 });
   });
 
   test('a good run without a metric leaves its line all the same, so that nothing is read again', async () => {
