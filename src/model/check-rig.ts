@@ -66,7 +66,7 @@ function checkWindows(rig: Rig, found: Findings): void {
     found.add({
       at: timeKey(limit), with: [['channels', channel.kind, 'period']],
       message: `holds ${fresh} fresh samples of ${channel.kind}, the board keeps ${BOARD_WINDOW}`,
-      accepted: `at most ${longest}${limit.channel === 'current' ? '; for longer times use current_mean' : ''}`,
+      accepted: `at most ${longest}${limit.channel === 'current' && limit.kind !== 'frozen' ? '; for longer times use current_mean' : ''}`,
     });
   }
   const { current_peak, current_mean } = rig.limits;

@@ -51,7 +51,7 @@ const level = object('A held throttle', { throttle: share('Throttle', '50 %'), f
   .transform((v) => ({ throttle: v.throttle, for_s: v.for, ...shared(v) }));
 const ramp = object('A straight change of throttle', { to: share('Throttle at its end', '100 %'), in: duration('How long it takes', '5 s'), ...common })
   .transform((v) => ({ to: v.to, in_s: v.in, ...shared(v) }));
-const train = object('Steps down and up again between two levels', {
+const train = object('Steps up and down again between two levels', {
   low: share('Lower throttle', '10 %'),
   high: share('Upper throttle', '50 %'),
   cycles: count('Steps each way', 1, 10_000, 30),
