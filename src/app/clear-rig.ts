@@ -1,8 +1,7 @@
 // `rig clear`: a board that holds a trip from before is looked at, and let go of by a deliberate act. Nothing is armed by it.
 import { BadInput } from './errors';
-import { opener } from './rig-check/check';
-import { readyCheck } from './rig-check/session';
-import type { CheckBench } from './rig-check/session';
+import { opener } from './rig-check/during';
+import { letGo, readyCheck, type CheckBench } from './rig-check/session';
 import type { Reporter } from './reporter';
 
 export interface ClearOptions {
@@ -26,7 +25,7 @@ export async function clearRig({ bench, reporter, confirm, open }: ClearOptions)
     const reasons = await world.clearTrip('rig clear');
     return reasons.length === 0 ? { end: 'cleared' } : { end: 'stays', reasons };
   } finally {
-    world.close();
+    await letGo(world);
   }
 }
 

@@ -19,6 +19,7 @@ import { checkLevels, checkTwin, SETTING_NAMES } from '../twin/check';
 import { benchFolderOf, loadBench, readOrRefuse, refuse, type BenchFiles, type WrittenFile } from './bench-folder';
 import { measuredCooling, type MeasuredCooling } from './cooling';
 import { BadInput } from './errors';
+import { withZeros } from './zeros';
 import { proofNote, type ProofNote } from './rig-check/proven';
 import { loadOwnProtocols } from './own-protocols';
 
@@ -199,7 +200,8 @@ function readyProtocols(loaded: Loaded<CampaignFile>, bench: BenchFiles, single:
     const onTwin = bench.rig.usable?.link.kind === 'twin';
     problems.push(
       ...checkNeeds(use.protocol, made.value.needs, bench.rig, bench.article, at, { propeller: onTwin && !single, supply: onTwin || bench.rig.usable?.supply.kind === 'scpi' }),
-      ...checkSegments(walked.segments.map((w) => w.segment), bench.rig, at),
+      // What is played is what counts against longest_run: the rests for the zero of the load cell belong to it.
+      ...checkSegments(walk(withZeros(made.value.steps(), loaded.usable?.between_runs.zero_s ?? 0)).segments.map((w) => w.segment), bench.rig, at),
     );
     ready.push({ label: labels[i], prepared: made.value, walk: walked, written: use.parameters });
   });

@@ -25,6 +25,8 @@ export interface RunOptions extends PrepareOptions {
   readonly resume?: boolean;
   /** With `resume`: skipped settings are taken back in. */
   readonly trySkipped?: boolean;
+  /** Somebody has seen that the guard is closed: do not ask before a real rig starts. */
+  readonly yes?: boolean;
   /** Who is asked for hands; nobody when left out. */
   readonly operator?: OperatorSource;
 }
@@ -38,6 +40,7 @@ export interface RunSummary extends CampaignEnd {
   readonly figures: readonly SettingFigures[];
 }
 
+const GUARD_CLOSED = 'This is a real rig: before it starts somebody says that the guard is closed, and nobody can be asked here; accepted: a terminal, --answers FILE, or --yes';
 /** Room that must be left on the disk besides what the plan estimates. */
 const DISK_RESERVE = 50e6;
 
@@ -56,6 +59,8 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
   const begun = resume ? newestUnfinished(records, ready.campaign.name, trySkipped) : null;
   if (trySkipped) begun?.ledger.apply(TRY_SKIPPED);
   checkHands(ready, operator, begun);
+  const ask = ready.rig.link.kind !== 'twin' && options.yes !== true;
+  if (ask && operator === NOBODY) throw new BadInput([GUARD_CLOSED]);
   checkDisk(ready, records, begun);
   const folder = openFolder(ready, records, resume, trySkipped);
   const world = openWorld({ ...ready, note: (text) => { reporter.note(text); } });
@@ -73,11 +78,13 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
     }),
   ];
   const table = new FigureTable(ready);
+  const nothing = (): RunSummary => ({ ...nothingRun(folder, ready), campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() });
   try {
     takeOverFigures(folder, table);
     await world.connect();
+    if (ask && (await operator.clear({ simulated: false, output_off: false }, stopping.signal)) === 'stop') return nothing();
     const mass = await checkMass(ready, world, operator, stopping.signal);
-    if (mass === 'stop') return { ...nothingRun(folder, ready), campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() };
+    if (mass === 'stop') return nothing();
     if (mass !== null) folder.remark('check-mass', 0, mass);
     const end = await runCampaign({ ready, world, folder, requests, reporter, operator, figures: (run, record) => table.take(run, record), soFar: () => table.soFar() });
     return { ...end, campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() };

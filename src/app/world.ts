@@ -60,4 +60,6 @@ export interface World {
   /** Frames so far, for a live line; left out where there is no line to speak of. */
   health?(): LinkHealth | null;
   close(): void;
+  /** As `close`; resolves when the port is free for the next world. Left out where nothing has to be waited for. */
+  closed?(): Promise<void>;
 }

@@ -45,7 +45,7 @@ export function decideAfter(ended: Ended, policy: TripPolicy, history: TripHisto
     case 'tripped': return afterTrip(ended, policy, history);
     case 'starved':
     case 'refused':
-    case 'failed': return { what: 'stop', why: `Run ${ended.run} ended as ${ended.outcome}${ended.detail === undefined ? '' : `: ${ended.detail}`}. Only trips can be retried or skipped by the campaign file.` };
+    case 'failed': return { what: 'stop', why: `Run ${ended.run} ended as ${ended.outcome}${ended.detail === undefined ? '' : `: ${ended.detail}`}. Only after a trip can a run be made again or its setting be left out.` };
   }
 }
 
@@ -59,7 +59,7 @@ function afterTrip(ended: Ended, policy: TripPolicy, history: TripHistory): Deci
   const retry = policy.retry_once.includes(trip);
   if (retry && history.retriesOf(run) === 0) return { what: 'retry', why: `Run ${run} tripped on ${trip}; it is made once more.` };
   if (policy.skip_setting.includes(trip)) return { what: 'skip-setting', why: `Run ${run} tripped on ${trip}; its setting is left out.` };
-  return { what: 'stop', why: retry ? `Run ${run} tripped on ${trip} again after its one retry.` : `Run ${run} tripped on ${trip}, which the campaign file lists neither to retry nor to skip.` };
+  return { what: 'stop', why: retry ? `Run ${run} tripped on ${trip} again after its one retry.` : `Run ${run} tripped on ${trip}, and nothing (on_trip) says to go on after that.` };
 }
 
 function ordinal(n: number): string {

@@ -8,7 +8,7 @@ import { simulatedBadge, table, wrap } from './text';
 const MARK: Readonly<Record<Finding['verdict'], string>> = { pass: colours.green('ok  '), warn: colours.yellow('look'), fail: colours.red('FAIL'), 'not-checked': colours.dim('  – ') };
 
 const LAYER: Readonly<Record<RigCheck['layers'][number]['layer'], string>> = {
-  'station-limit': 'Limit of the station', 'board-limit': 'Limit of the board', deadman: 'Silence of the computer (deadman)', 'stop-input': 'Stop button', 'cut-off': 'Cut-off of the power',
+  'station-limit': 'Limit of the station', 'board-limit': 'Limit of the board', deadman: 'Silence of the computer (deadman)', 'stop-input': 'Stop button',
 };
 
 /** Findings, the proof, and what they come to. */

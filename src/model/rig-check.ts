@@ -15,7 +15,7 @@ const finding = z.strictObject({
   values: z.record(z.string(), z.number().nullable()).meta({ description: 'The numbers, SI' }),
 }).meta({ description: 'One finding' });
 
-export const LAYERS = ['station-limit', 'board-limit', 'deadman', 'stop-input', 'cut-off'] as const;
+export const LAYERS = ['station-limit', 'board-limit', 'deadman', 'stop-input'] as const;
 
 const layer = z.strictObject({
   layer: z.enum(LAYERS).meta({ description: 'Which layer was to stop the motor alone' }),

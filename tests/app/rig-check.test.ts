@@ -2,7 +2,7 @@
 // Method: the demo bench with one thing made wrong at a time, and worlds in which one layer does not work.
 import fs from 'node:fs';
 import path from 'node:path';
-import { Subject } from 'rxjs';
+import { Subject, timer } from 'rxjs';
 import { afterAll, describe, expect, test } from 'vitest';
 import { levelReading } from '../../src/analysis/commissioning/spin';
 import { checkRig, type CheckEnd } from '../../src/app/rig-check/check';
@@ -12,7 +12,9 @@ import { restFindings } from '../../src/app/rig-check/findings-rest';
 import { proofNote, requireProof } from '../../src/app/rig-check/proven';
 import { CheckSession, readyCheck, type CheckBench } from '../../src/app/rig-check/session';
 import { judgeProof, keepCheck, newestCheck, rigDigest } from '../../src/app/rig-check/store';
+import { prepareCampaign } from '../../src/app/prepare';
 import { runFile } from '../../src/app/run-file';
+import { COAST_S } from '../../src/app/zeros';
 import { TwinWorld } from '../../src/app/twin-world';
 import type { RigCheck } from '../../src/model/rig-check';
 import { MapCache } from '../../src/twin/physics';
@@ -103,8 +105,9 @@ describe('a layer that does not work is found', () => {
   const ready = readyCheck(bench, 'check-stop');
   const set = ['bump=10 %'];
   const told: string[] = [];
+  let sessions = 0;
   const session = (open: CheckBench['open']): CheckSession => {
-    const records = path.join(bench, 'records', `t${fs.readdirSync(bench).length}-${Math.floor(performance.now() * 1000)}`);
+    const records = path.join(bench, 'records', `t${++sessions}`);
     fs.mkdirSync(records, { recursive: true });
     return new CheckSession({ bench, records, reporter: SILENT, requests: new Subject(), open });
   };
@@ -148,8 +151,22 @@ describe('a layer that does not work is found', () => {
     expect(proof).toMatchObject({ verdict: 'fail', detail: expect.stringMatching(/came .* ms after the cause; 20 ms are accepted/) as string });
   });
   test('where no program presses the button, a person is told to', async () => {
-    await tryLayer(session(broken((w) => { w.pressStop = () => false; })), await trial('stop-input'), set);
+    // Nobody presses: the layer has stopped nothing. Somebody does, a second later: it has, and lets go when asked.
+    const idle = await tryLayer(session(broken((w) => { w.pressStop = () => false; })), await trial('stop-input'), set);
+    expect(idle.verdict).toBe('fail');
     expect(told).toEqual(['Press the stop button now.']);
+    told.length = 0;
+    const proof = await tryLayer(session(broken((w) => {
+      const press = w.pressStop.bind(w);
+      w.pressStop = (pressed) => {
+        if (pressed) timer(1000, w.clock.scheduler).subscribe(() => press(true));
+        return false;
+      };
+      const clearTrip = w.clearTrip.bind(w);
+      w.clearTrip = (why) => { if (told.includes('Let go of the stop button.')) press(false); return clearTrip(why); };
+    })), await trial('stop-input'), set);
+    expect(proof).toMatchObject({ verdict: 'pass' });
+    expect(told).toEqual(['Press the stop button now.', 'Let go of the stop button.']);
   });
 });
 
@@ -198,6 +215,30 @@ describe('a proof', () => {
     expect(newestCheck(bench, rig)).toMatchObject({ path: file, check: null });
     expect(() => { requireProof(bench, rig); }).toThrow(/cannot be read as a rig check/);
     expect(newestCheck(bench, { name: 'another-rig' })).toBeNull();
+  });
+});
+
+describe('a real rig', () => {
+  const serial = () => benchFolder({ rig: [['link: { kind: twin, twin: scout, seed: 1 }', 'link: { kind: serial, port: /dev/no-such-port }'], ['supply: { kind: twin,', 'supply: { kind: manual,']] });
+  test('is not started before somebody has said that the guard is closed', async () => {
+    const bench = serial();
+    await expect(runFile('check-me', { bench }, SILENT)).rejects.toThrow(/no built-in protocol/);
+    await expect(runFile('staircase', { bench }, SILENT)).rejects.toThrow(/real rig: before it starts somebody says that the guard is closed.*--yes/);
+    expect(fs.existsSync(path.join(bench, 'records'))).toBe(false);
+  });
+  test('with --yes goes on to its port, and names what is wrong there', async () => {
+    await expect(runFile('staircase', { bench: serial(), yes: true }, SILENT)).rejects.toThrow(/no-such-port/);
+  });
+});
+
+describe('the longest run', () => {
+  test('counts the rests for the zero of the load cell: what fits without them is refused with them', () => {
+    const bench = (longest: string): string => benchFolder({ rig: [['longest_run: 10 min', `longest_run: ${longest}`]] });
+    const spin = (longest: string) => () => prepareCampaign('soak', { bench: bench(longest), set: ['hold=60 s'] });
+    const { walk } = [...prepareCampaign('soak', { bench: bench('10 min'), set: ['hold=60 s'] }).protocols.values()][0];
+    const all_s = walk.duration_s + 1 + COAST_S + 1;
+    expect(spin(`${all_s} s`)).not.toThrow();
+    expect(spin(`${all_s - 0.1} s`)).toThrow(/more than longest_run of the rig/);
   });
 });
 

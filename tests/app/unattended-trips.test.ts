@@ -42,7 +42,7 @@ describe('a trip', () => {
     const { bench, end, story } = await run('{}', (n) => (n === 3 ? OPEN : null));
     expect(story).toEqual(['1.1 done', '2.1 done', '3.1 SENSOR_IMPOSSIBLE', 'stop by tool']);
     expect(end).toMatchObject({ good: 2, planned: 6, trip: 'SENSOR_IMPOSSIBLE', outcomes: ['done', 'done', 'tripped'] });
-    expect(end.stopped).toMatch(/Run 3 tripped on SENSOR_IMPOSSIBLE, which the campaign file lists neither/);
+    expect(end.stopped).toMatch(/Run 3 tripped on SENSOR_IMPOSSIBLE, and nothing \(on_trip\) says to go on after that/);
     expect(await session(bench, { resume: true })).toMatchObject({ good: 6, stopped: null });
     expect(short(foldersIn(bench)[0]).slice(4)).toEqual(['resume by person', '3.2 done', '4.1 done', '5.1 done', '6.1 done']);
   });

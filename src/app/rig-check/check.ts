@@ -1,41 +1,18 @@
 // `rig check`: from a rig that nobody has tried to one that is known, in the order in which trust grows. What fails stops the rest.
-import { Subject } from 'rxjs';
 import { levelReading } from '../../analysis/commissioning/spin';
-import { makeNewFolder, join } from '../../host/files';
-import { onStopSignal } from '../../host/signals';
-import { stamp, stampForFile, wallClock_ms } from '../../host/wall-clock';
+import { stamp } from '../../host/wall-clock';
 import type { Finding, LayerProof, RigCheck } from '../../model/rig-check';
-import type { OperatorRequest } from '../../sequencer/options';
 import { formatNumber } from '../../units';
 import type { ReadyCampaign } from '../prepare';
-import { openWorld } from '../open-world';
-import type { Reporter } from '../reporter';
 import { versions } from '../version';
-import { fail, leftOut } from './finding';
+import { duringCheck, type CheckOptions } from './during';
+import { fail, notChecked } from './finding';
 import { restFindings } from './findings-rest';
 import { fullThrottleProblem, POLES, polesFinding, spinFindings, thrustFindings } from './findings-spin';
 import { resonanceFinding, stiffnessFinding, tapProblem } from './findings-supply';
 import { trialsFor, tryLayer } from './proof';
-import { CheckSession, readyCheck, type CheckBench, type Played } from './session';
+import type { CheckSession, Played } from './session';
 import { keepCheck, rigDigest } from './store';
-
-/** Who is at the bench while it is checked. */
-export interface CheckPerson {
-  /** A question that must be answered before something turns. */
-  ask(question: string, detail: string): Promise<'yes' | 'no' | 'stop'>;
-  /** Something to do at once, while it runs. */
-  tell(text: string): void;
-}
-
-export interface CheckOptions {
-  readonly bench: string;
-  readonly person: CheckPerson;
-  readonly reporter: Reporter;
-  /** Where the records go; records/ in the bench folder when left out. */
-  readonly records?: string;
-  readonly open?: CheckBench['open'];
-  readonly now_ms?: () => number;
-}
 
 export interface CheckEnd {
   readonly check: RigCheck;
@@ -55,37 +32,15 @@ class Stopped extends Error {}
  * @throws BadInput with every problem of the bench's files, or when the board does not answer
  */
 export async function checkRig(options: CheckOptions): Promise<CheckEnd> {
-  const now = options.now_ms ?? wallClock_ms;
-  const requests = new Subject<OperatorRequest>();
-  let stopped = false;
-  const unlisten = onStopSignal(() => {
-    stopped = true;
-    requests.next('stop-now');
-  });
-  const first = readyCheck(options.bench, 'check-rest');
-  const records = join(options.records ?? join(options.bench, 'records'), `rig-check-${stampForFile(now())}`);
-  makeNewFolder(records);
-  const session = new CheckSession({
-    bench: options.bench, records, reporter: options.reporter, requests,
-    open: options.open ?? opener(options.reporter),
-  });
-  try {
-    const steps = new Steps(session, first, options, () => stopped);
+  return await duringCheck(options, 'check-rest', 'rig-check', async ({ ready, session, records, now, asked }) => {
+    const steps = new Steps(session, ready, options, asked);
     await steps.all();
     const check: RigCheck = {
-      spoolbench: 1, rig_check: first.rig.name, at: stamp(now()), simulated: first.rig.link.kind === 'twin', version: versions().spoolbench,
-      rig_sha256: rigDigest(first.rig), records, findings: steps.findings, layers: steps.layers, proven: steps.proven,
+      spoolbench: 1, rig_check: ready.rig.name, at: stamp(now()), simulated: ready.rig.link.kind === 'twin', version: versions().spoolbench,
+      rig_sha256: rigDigest(ready.rig), records, findings: steps.findings, layers: steps.layers, proven: steps.proven,
     };
-    return { check, path: keepCheck(options.bench, check, now()), stopped: stopped || steps.stopped };
-  } finally {
-    unlisten();
-  }
-}
-
-/** Opens the rig's own world, with the limits of one layer changed where a trial asks for it. */
-export function opener(reporter: Reporter): CheckBench['open'] {
-  return ({ rig, article, channels }, layers) =>
-    openWorld({ rig, article, channels, note: (text) => { reporter.note(text); }, ...(layers === undefined ? {} : { layers }) });
+    return { check, path: keepCheck(options.bench, check, now()), stopped: asked() || steps.stopped };
+  });
 }
 
 class Steps {
@@ -160,7 +115,7 @@ class Steps {
     const { rig, article } = this.ready;
     const reason = fullThrottleProblem(rig, article);
     if (reason !== null) {
-      this.findings.push(leftOut('poles', POLES, reason));
+      this.findings.push(notChecked('poles', POLES, reason));
       return;
     }
     await this.ask('It can be stopped. May it go up to full throttle for a second, still without a propeller?', CAUTIONS);
@@ -179,7 +134,7 @@ class Steps {
     const { rig, article } = this.ready;
     const title = 'Supply is stiff: dip under a step, rise on braking';
     if (rig.sink.kind === 'none') {
-      this.findings.push(leftOut('stiffness', title, 'the rig declares no sink: braking would pump up the bus'));
+      this.findings.push(notChecked('stiffness', title, 'the rig declares no sink: braking would pump up the bus'));
       return;
     }
     this.say('Supply: hard steps');
@@ -214,7 +169,7 @@ class Steps {
   }
 
   private rest(why: string): void {
-    this.findings.push(leftOut('rest-of-check', 'What was still to come', `left out: ${why}`));
+    this.findings.push(notChecked('rest-of-check', 'What was still to come', `left out: ${why}`));
   }
 
   private async ask(question: string, detail: string): Promise<void> {

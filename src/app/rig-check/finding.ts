@@ -10,8 +10,3 @@ export const pass = make('pass');
 export const warn = make('warn');
 export const fail = make('fail');
 export const notChecked = make('not-checked');
-
-/** A finding that says of a whole check why it was left out. */
-export function leftOut(id: string, title: string, why: string): Finding {
-  return notChecked(id, title, why);
-}

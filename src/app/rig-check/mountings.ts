@@ -1,17 +1,16 @@
 // The repeatability study: what a new mounting changes, found before a campaign rests on it.
-import { Subject } from 'rxjs';
 import { segmentMean } from '../../analysis/commissioning/spin';
 import { remountSplit, type RemountSplit } from '../../analysis/commissioning/remount';
 import { withRole, type RunData } from '../../analysis/run-data';
 import type { NoResult } from '../../analysis/stats/check';
-import { join, makeNewFolder, writeNew } from '../../host/files';
-import { onStopSignal } from '../../host/signals';
-import { stampForFile, wallClock_ms } from '../../host/wall-clock';
-import type { OperatorRequest } from '../../sequencer/options';
+import { join, writeNew } from '../../host/files';
+import { stampForFile } from '../../host/wall-clock';
 import { formatNumber } from '../../units';
 import { BadInput } from '../errors';
-import { opener, type CheckOptions } from './check';
-import { CheckSession, readyCheck } from './session';
+import type { World } from '../world';
+import { duringCheck, type Check, type CheckOptions } from './during';
+import { letGo } from './session';
+import { CHECKS } from './store';
 
 export interface StudyOptions extends CheckOptions {
   /** Mountings, 2 or more, and runs in each, 2 or more. */
@@ -39,45 +38,43 @@ export interface Study {
 /** Runs the study and keeps it beside the checks. @throws BadInput for bad files or a run that did not come to its end */
 export async function studyMountings(options: StudyOptions): Promise<{ study: Study; path: string | null }> {
   if (options.mountings < 2 || options.runs < 2) throw new BadInput([`${options.mountings} mountings of ${options.runs} runs: a study needs 2 of each at least; 5 mountings or more make it worth its time`]);
-  const now = options.now_ms ?? wallClock_ms;
-  const requests = new Subject<OperatorRequest>();
-  let stopped = false;
-  const unlisten = onStopSignal(() => {
-    stopped = true;
-    requests.next('stop-now');
+  return await duringCheck(options, 'check-mounting', 'mountings', async (check) => {
+    const groups: Groups = { thrust: [], speed: [], power: [] };
+    const world = check.open(check.ready);
+    const stopped = await playAll(options, check, world, groups).finally(() => letGo(world));
+    const { rig } = check.ready;
+    const study = studyOf(rig.name, rig.link.kind === 'twin', groups, options, stopped);
+    if (stopped) return { study, path: null };
+    const path = join(options.bench, CHECKS, `mountings-${stampForFile(check.now())}.json`);
+    writeNew(path, `${JSON.stringify({ ...study, values: groups }, null, 2)}\n`);
+    return { study, path };
   });
-  const ready = readyCheck(options.bench, 'check-mounting');
-  const started_ms = now();
-  const records = join(options.records ?? join(options.bench, 'records'), `mountings-${stampForFile(started_ms)}`);
-  makeNewFolder(records);
-  const session = new CheckSession({ bench: options.bench, records, reporter: options.reporter, requests, open: () => world });
-  const world = (options.open ?? opener(options.reporter))(ready);
-  const groups: Record<StudyQuantity, number[][]> = { thrust: [], speed: [], power: [] };
-  try {
-    await world.connect();
-    for (let mounting = 1; mounting <= options.mountings && !stopped; mounting++) {
-      const question = mounting === 1 ? 'Mounted as usual, guard closed. May the motor turn?' : 'Take motor and propeller off and mount them again. Done, guard closed?';
-      if (await options.person.ask(`Mounting ${mounting} of ${options.mountings}: ${question}`, 'Cut the power before hands go in.') !== 'yes') stopped = true;
-      if (mounting > 1 && !stopped) await world.remount(mounting);
-      for (const quantity of QUANTITIES) groups[quantity].push([]);
-      for (let run = 1; run <= options.runs && !stopped; run++) {
-        options.reporter.note(`Mounting ${mounting} of ${options.mountings}, run ${run} of ${options.runs}`);
-        const { outcome, data } = await session.play('check-mounting', { set: [`throttle=${formatNumber(100 * options.throttle, 6)} %`], world });
-        if (stopped) break;
-        if (outcome.outcome !== 'done' || data === null) throw new BadInput([`mounting ${mounting}, run ${run} ended as ${outcome.outcome}: ${outcome.detail}`]);
-        const level = levelMeans(data);
-        for (const quantity of QUANTITIES) if (level[quantity] !== null) groups[quantity][mounting - 1].push(level[quantity]);
-      }
+}
+
+type Groups = Record<StudyQuantity, number[][]>;
+
+/** Every run of every mounting, in one world. True when a person stopped it. */
+async function playAll(options: StudyOptions, { session, asked }: Check, world: World, groups: Groups): Promise<boolean> {
+  await world.connect();
+  for (let mounting = 1; mounting <= options.mountings; mounting++) {
+    const question = mounting === 1 ? 'Mounted as usual, guard closed. May the motor turn?' : 'Take motor and propeller off and mount them again. Done, guard closed?';
+    // Off before hands go in, where a program switches it.
+    const off = await world.outputOff();
+    const answer = await options.person.ask(`Mounting ${mounting} of ${options.mountings}: ${question}`, off ? 'The supply’s output is off; a battery beside it may still hold charge.' : 'Cut the power before hands go in.');
+    if (answer !== 'yes' || asked()) return true;
+    if (off) await world.outputOn();
+    if (mounting > 1) await world.remount(mounting);
+    for (const quantity of QUANTITIES) groups[quantity].push([]);
+    for (let run = 1; run <= options.runs; run++) {
+      options.reporter.note(`Mounting ${mounting} of ${options.mountings}, run ${run} of ${options.runs}`);
+      const { outcome, data } = await session.play('check-mounting', { set: [`throttle=${formatNumber(100 * options.throttle, 6)} %`], world });
+      if (asked()) return true;
+      if (outcome.outcome !== 'done' || data === null) throw new BadInput([`mounting ${mounting}, run ${run} ended as ${outcome.outcome}: ${outcome.detail}`]);
+      const level = levelMeans(data);
+      for (const quantity of QUANTITIES) if (level[quantity] !== null) groups[quantity][mounting - 1].push(level[quantity]);
     }
-  } finally {
-    world.close();
-    unlisten();
   }
-  const study = studyOf(ready.rig.name, ready.rig.link.kind === 'twin', groups, options, stopped);
-  if (stopped) return { study, path: null };
-  const path = join(options.bench, 'checks', `mountings-${stampForFile(started_ms)}.json`);
-  writeNew(path, `${JSON.stringify({ ...study, values: groups }, null, 2)}\n`);
-  return { study, path };
+  return false;
 }
 
 /** Net thrust, speed and power at the level; null where not measured. */
@@ -94,7 +91,7 @@ function levelMeans(data: RunData): Record<StudyQuantity, number | null> {
   };
 }
 
-function studyOf(rig: string, simulated: boolean, groups: Readonly<Record<StudyQuantity, number[][]>>, options: StudyOptions, stopped: boolean): Study {
+function studyOf(rig: string, simulated: boolean, groups: Readonly<Groups>, options: StudyOptions, stopped: boolean): Study {
   const split = { thrust: remountSplit(groups.thrust), speed: remountSplit(groups.speed), power: remountSplit(groups.power) };
   const entries = QUANTITIES.flatMap((q) => {
     const s = split[q];

@@ -37,14 +37,21 @@ export function trialsFor(rig: Rig, bump: LevelReading, person: (text: string) =
   const onStation: Trial = { layer: 'station-limit', runs_on: host, layers: { station: tight.limits, board: rig.limits }, code: tight.code, by: 'station', within_s: tight.window_s + SLACK_S };
   const stopInput: Trial = {
     layer: 'stop-input', runs_on: board, code: 'STOP_INPUT', by: 'controller', within_s: SLACK_S,
-    cause: { after_s: AFTER_S, act: (world) => { if (!world.pressStop(true)) person('Press the stop button now.'); } },
+    cause: {
+      after_s: AFTER_S, undo: () => { person('Let go of the stop button.'); },
+      act: (world) => {
+        const pressed = world.pressStop(true);
+        if (!pressed) person('Press the stop button now.');
+        return pressed;
+      },
+    },
   };
   // Core and judge share the computer there: one layer. And nobody stops a Firmata board that has lost its computer.
   if (rig.link.kind === 'firmata') return [onStation, ...(rig.link.stop_input === null ? [] : [stopInput])];
   return [
     onStation,
     { layer: 'board-limit', runs_on: board, layers: { station: rig.limits, board: tight.limits }, code: tight.code, by: 'controller', within_s: tight.window_s + SLACK_S },
-    { layer: 'deadman', runs_on: board, code: 'HOST_SILENT', by: 'controller', within_s: rig.limits.host_silence_s + SLACK_S, cause: { after_s: AFTER_S, act: (world) => { world.mute(true); } } },
+    { layer: 'deadman', runs_on: board, code: 'HOST_SILENT', by: 'controller', within_s: rig.limits.host_silence_s + SLACK_S, cause: { after_s: AFTER_S, act: (world) => world.mute(true) } },
     stopInput,
   ];
 }
@@ -59,7 +66,9 @@ export async function tryLayer(session: CheckSession, trial: Trial, set: readonl
 export function judgeTrial(trial: Trial, played: Played): LayerProof {
   const { outcome, record, data, standstill_s } = played;
   const told = { layer: trial.layer, runs_on: trial.runs_on, record };
-  const cause_s = trial.layers === undefined ? played.caused_s : crossing(trial, played);
+  // Nobody knows when a person pressed but the board, which says so in its trip.
+  const told_s = outcome.trip === null || data === null ? null : (outcome.trip.tick_us - data.origin_us) / 1e6;
+  const cause_s = trial.layers === undefined ? (played.caused_s ?? told_s) : crossing(trial, played);
   const zero_s = data === null || cause_s === null ? null : zeroThrottleAt(data, cause_s);
   const to_zero_s = zero_s === null || cause_s === null ? null : zero_s - cause_s;
   const no = (detail: string): LayerProof => ({ ...told, verdict: 'fail', to_zero_s, to_standstill_s: standstill_s, detail });

@@ -40,8 +40,16 @@ export interface Played {
   readonly stiffness: StiffnessNote | null;
   /** From the stop to measured standstill, s; null when it was not confirmed. */
   readonly standstill_s: number | null;
-  /** Device time at which `cause` was done, s since the first row; null when it was not. */
+  /** Device time at which a program did `cause`, s since the first row; null when none did, or a person was to. */
   readonly caused_s: number | null;
+}
+
+export interface Cause {
+  readonly after_s: number;
+  /** True when it is done by now; false when a person was told to do it, whenever that will be. */
+  readonly act: (world: World) => boolean;
+  /** What a person has to undo before the trip can be cleared. */
+  readonly undo?: () => void;
 }
 
 export interface PlayOptions {
@@ -49,12 +57,15 @@ export interface PlayOptions {
   readonly set?: readonly string[];
   readonly layers?: Layers;
   /** Does something so long after the segment with the role `proof` has begun. */
-  readonly cause?: { readonly after_s: number; readonly act: (world: World) => void };
+  readonly cause?: Cause;
   /** Propeller on or off; as the article says when left out. */
   readonly propeller?: boolean;
   /** A world that is open already and stays open: the article is as the run before left it. */
   readonly world?: World;
 }
+
+/** A pressed button is waited for this long, s. */
+const LET_GO_WITHIN_S = 30;
 
 /** What a check protocol would be played with; nothing turns. @throws BadInput with every problem of the bench's files */
 export function readyCheck(bench: string, protocol: string, set: readonly string[] = []): ReadyCampaign {
@@ -76,14 +87,14 @@ export class CheckSession {
     try {
       if (options.world === undefined) await world.connect();
       await world.setPropeller(propeller);
-      return await this.run(ready, world, heard, propeller);
+      return await this.run(ready, world, heard, propeller, options);
     } finally {
       heard.close();
-      if (options.world === undefined) world.close();
+      if (options.world === undefined) await letGo(world);
     }
   }
 
-  private async run(ready: ReadyCampaign, world: World, heard: Heard, propeller: boolean): Promise<Played> {
+  private async run(ready: ReadyCampaign, world: World, heard: Heard, propeller: boolean, options: PlayOptions): Promise<Played> {
     const [run] = ready.plan.runs;
     const protocol = ready.protocols.get(run.label);
     if (protocol === undefined) throw new Error(`${run.label} is no protocol of its own plan`);
@@ -100,7 +111,7 @@ export class CheckSession {
     const data = dataOf(path);
     world.mute(false);
     world.pressStop(false);
-    if (outcome.trip !== null) await world.clearTrip('rig check: this trip was looked at');
+    if (outcome.trip !== null) await clear(world, heard.byPerson ? options.cause?.undo : undefined);
     return {
       ready, outcome, record: name, data, stiffness: watch.stiffness(), standstill_s: heard.standstill_s,
       caused_s: heard.caused_us === null || data === null ? null : (heard.caused_us - data.origin_us) / 1e6,
@@ -112,6 +123,8 @@ export class CheckSession {
 class Heard {
   standstill_s: number | null = null;
   caused_us: number | null = null;
+  /** A person was told to make the cause. */
+  byPerson = false;
   private readonly subscriptions: { unsubscribe(): void }[] = [];
 
   constructor(private readonly world: World, private readonly cause: PlayOptions['cause']) {
@@ -127,10 +140,25 @@ class Heard {
     const { cause, world } = this;
     if (cause === undefined || event.type !== 'segment-started' || event.segment.role !== 'proof') return;
     this.subscriptions.push(timer(cause.after_s * 1000, world.clock.scheduler).subscribe(() => {
-      this.caused_us = world.clock.now_us();
-      cause.act(world);
+      const now_us = world.clock.now_us();
+      if (cause.act(world)) this.caused_us = now_us;
+      else this.byPerson = true;
     }));
   }
+}
+
+/** A trip that was looked at is cleared; what a person pressed has to be let go of first. */
+async function clear(world: World, undo: (() => void) | undefined): Promise<void> {
+  undo?.();
+  for (let second = 0; (await world.clearTrip('rig check: this trip was looked at')).length > 0 && undo !== undefined && second < LET_GO_WITHIN_S; second++) {
+    await world.playUntil(() => false, 1);
+  }
+}
+
+/** Closed, and the port free for whoever comes next. */
+export async function letGo(world: World): Promise<void> {
+  if (world.closed === undefined) world.close();
+  else await world.closed();
 }
 
 function dataOf(path: string): RunData | null {

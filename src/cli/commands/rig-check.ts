@@ -1,6 +1,7 @@
 // spoolbench rig check
 import { confirm, isCancel } from '@clack/prompts';
-import { checkRig, type CheckPerson } from '../../app/rig-check/check';
+import { checkRig } from '../../app/rig-check/check';
+import type { CheckPerson } from '../../app/rig-check/during';
 import { studyMountings } from '../../app/rig-check/mountings';
 import { benchFolderOf } from '../../app/bench-folder';
 import { BadInput } from '../../app/errors';

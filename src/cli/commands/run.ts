@@ -23,7 +23,7 @@ export const runCommand: CommandModule = {
         .option('resume', { type: 'boolean', default: false, describe: 'Go on with the newest unfinished folder of this campaign' })
         .option('try-skipped', { type: 'boolean', default: false, describe: 'With --resume: take skipped settings back in' })
         .option('answers', { type: 'string', requiresArg: true, describe: 'File of answers to what a person would be asked, for runs without one' })
-        .option('yes', { type: 'boolean', default: false, describe: 'Do not ask before starting' })
+        .option('yes', { type: 'boolean', default: false, describe: 'The guard is closed: do not ask before a real rig starts' })
         .option('quiet', { type: 'boolean', default: false, describe: 'No live line, no line per run' })
         .option('report', { type: 'boolean', default: true, describe: 'Analyze and report when the campaign is finished; --no-report leaves both out' })
         .option('json', { type: 'boolean', default: false, describe: 'Machine-readable summary on standard output' })
@@ -38,7 +38,7 @@ export const runCommand: CommandModule = {
           if (args.answers !== undefined) return answersFrom(args.answers, ready);
           return atTerminal() ? terminalOperator(reporter, (photo) => photoProblem(ready.folder, photo)) : NOBODY;
         };
-        const options = { ...prepareOptions(args), resume: args.resume, trySkipped: args.trySkipped, operator, ...(args.records === undefined ? {} : { records: args.records }) };
+        const options = { ...prepareOptions(args), yes: args.yes, resume: args.resume, trySkipped: args.trySkipped, operator, ...(args.records === undefined ? {} : { records: args.records }) };
         const summary = await runFile(args.file, options, reporter);
         // Everything is written and the motor is still: a late Ctrl-C may not take the figures and the exit code away.
         process.on('SIGINT', () => undefined);
