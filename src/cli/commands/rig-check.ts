@@ -27,7 +27,7 @@ export const rigCheckCommand: CommandModule = {
         .option('json', { type: 'boolean', default: false, describe: 'Machine-readable findings on standard output' })
         .example('$0 rig check', 'the whole check, step by step, in the bench folder')
         .example('$0 rig check --mountings 6 --runs 3', 'what a new mounting changes')
-        .epilogue('The motor turns at low throttle. Guard closed, hands away, power switch within reach. Ctrl-C stops it.'),
+        .epilogue('The motor turns: slowly at first, at full throttle for a second once the stops are proven. Guard closed, hands away, power switch within reach. Ctrl-C stops it.'),
       async (args) => {
         const bench = benchFolderOf(args.bench);
         const { simulated } = rigOf(bench);
