@@ -40,7 +40,20 @@ describe('sweep', () => {
   });
 
   test('lag alone leaves no hysteresis: under 1.5 % of full thrust, where the ramps themselves lie 2 to 4 % apart', () => {
-    expect(value(run, 'curve_hysteresis')).toBeLessThan(0.015);
+    expect(Math.abs(value(run, 'curve_hysteresis'))).toBeLessThan(0.015);
+  });
+
+  test('a load cell that drags by more at the top shows as hysteresis with its sign', () => {
+    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
+    const down = made.segments.find((s) => s.segment.role === 'ramp-down');
+    if (down === undefined) throw new Error('no ramp down');
+    const dragged = (by: (share: number) => number) => runMetrics({
+      ...made, channels: made.channels.map((c) => (c.kind !== 'thrust' ? c : { ...c, value: c.value.map((v, i) => (c.t_s[i] < down.start_s || c.t_s[i] > down.end_s ? v : v + by(1 - (c.t_s[i] - down.start_s) / (down.end_s - down.start_s)))) })),
+    });
+    const [none, tilted] = [runMetrics(made), dragged((share) => 0.02 * (share - 0.5))].map((r) => value(r, 'curve_hysteresis'));
+    // 0.02 N over the whole ramp of 1.25 N at the top, of which the middle four fifths are looked at.
+    expect((tilted - none) / ((0.8 * 0.02) / 1.25)).toBeGreaterThan(0.6);
+    expect((tilted - none) / ((0.8 * 0.02) / 1.25)).toBeLessThan(1.4);
   });
 
   test('hover: throttle, power and thrust per watt where thrust is 0.42 N', () => {

@@ -5,9 +5,10 @@ import { describe, expect, test } from 'vitest';
 import { cipm2007, idealMoistAir, saturationPressure, standardAtmosphere, stationPressure, viscosity } from '../../src/analysis/physics/air';
 import { copperResistance, mechanicalSpeed, motorAt, motorWithPropeller, speedConstant, torqueConstant } from '../../src/analysis/physics/motor';
 import {
-  advanceRatio, atDensity, figureOfMerit, fitThrustLaw, idealHoverPower, powerCoefficient, powerOf, propulsiveEfficiency, shaftPower, shaftTorque,
+  advanceRatio, atDensity, figureOfMerit, idealHoverPower, powerCoefficient, powerOf, propulsiveEfficiency, shaftPower, shaftTorque,
   thrustCoefficient, thrustOf, torqueCoefficient,
 } from '../../src/analysis/physics/propeller';
+import { fitLawAboveZero } from '../../src/analysis/physics/thrust-law';
 
 describe('standard atmosphere, ISO 2533:1975 (geopotential altitude)', () => {
   test.each([
@@ -104,19 +105,24 @@ describe('propeller', () => {
     expect(() => atDensity(10, 0, 1.225)).toThrow(/above 0/);
   });
   test('this table is no rpm² law: CT rises by a fifth, and the fitted exponent says so', () => {
-    const law = fitThrustLaw(table.map(([r]) => r), table.map(([r, ct]) => thrustOf(ct, state(r))));
+    const law = fitLawAboveZero(table.map(([r]) => r), table.map(([r, ct]) => thrustOf(ct, state(r))));
     if (!law.ok) throw new Error(law.reason);
-    expect(law.exponent).toBeCloseTo(2.21, 1);
+    expect(law.exponent).toBeGreaterThan(2.1);
     expect(law.square).toBe('fails');
-    expect(law.worstMiss).toBeLessThan(0.03);
   });
-  test('a true square holds; the same on a coarse stand, or with two points, makes no claim', () => {
-    const rpm = [3000, 4000, 5000, 6000, 7000];
-    const exact = rpm.map((r, i) => 1e-7 * r * r * (1 + 0.002 * (-1) ** i));
-    expect(fitThrustLaw(rpm, exact)).toMatchObject({ ok: true, square: 'holds' });
-    expect(fitThrustLaw(rpm, exact, 0.1, 0.2)).toMatchObject({ ok: true, square: 'too coarse' });
-    expect(fitThrustLaw([1, 2], [1, 4])).toMatchObject({ ok: false });
-    expect(fitThrustLaw([1, 2, 3], [1, -4, 9])).toMatchObject({ ok: false });
+  test('a true square holds, whatever the zero of the load cell; on a coarse stand, or with four points, no claim is made', () => {
+    const rpm = [3000, 4000, 5000, 6000, 7000, 8000, 9000];
+    const thrust = (zero: number, noise: number): number[] => rpm.map((r, i) => zero + 1e-7 * r * r + noise * (-1) ** i);
+    for (const zero of [0, 0.3, -0.3]) {
+      const law = fitLawAboveZero(rpm, thrust(zero, 0.002));
+      if (!law.ok) throw new Error(law.reason);
+      expect(law).toMatchObject({ square: 'holds' });
+      expect(law.exponent).toBeCloseTo(2, 2);
+      expect(law.zero_N).toBeCloseTo(zero, 1);
+    }
+    expect(fitLawAboveZero(rpm, thrust(0, 0.2))).toMatchObject({ ok: true, square: 'too coarse' });
+    expect(fitLawAboveZero([1, 2, 3, 4], [1, 4, 9, 16])).toMatchObject({ ok: false });
+    expect(fitLawAboveZero(rpm, rpm.map(() => -1))).toMatchObject({ ok: false });
   });
 });
 

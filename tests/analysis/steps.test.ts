@@ -1,7 +1,7 @@
 // Goal: step figures follow their definitions, on clean, noisy, rising, falling and incomplete steps.
 // Method: closed forms of first- and second-order responses, the Nise-type rise-time table, hand-made histograms.
 import { describe, expect, test } from 'vitest';
-import { lagFromRamps, lowPass, undelay, unlag } from '../../src/analysis/physics/filters';
+import { lowPass, undelay, unlag } from '../../src/analysis/physics/filters';
 import { firstCrossing, lastCrossing, stateLevels } from '../../src/analysis/physics/levels';
 import { measureStep, twoPointLag } from '../../src/analysis/physics/step';
 
@@ -138,9 +138,5 @@ describe('lag', () => {
     expect(back.length).toBe(t.filter((v) => v + 0.1234 <= t[t.length - 1]).length);
     expect(back[1000]).toBeCloseTo(t[1000], 9);
     expect(() => undelay(t, y, -1)).toThrow(/0 or more/);
-  });
-  test('up and down ramps reveal the lag: half the distance over the rate', () => {
-    expect(lagFromRamps([0.31, 0.51], [0.29, 0.49], 0.2)).toBeCloseTo(0.05, 12);
-    expect(lagFromRamps([], [], 0.2)).toBeNull();
   });
 });

@@ -1,5 +1,6 @@
 /** What a run shows over throttle: thrust, speed, current and power on a common grid, monotone, lag taken out. */
 import { isotonic } from '../curves/isotonic';
+import { crossingOf, localParabola, type Points } from '../curves/local';
 import { invert, pchip, type Curve } from '../curves/pchip';
 import type { ChannelKind } from '../../model/channel';
 import { channelOf, type RunData } from '../run-data';
@@ -21,6 +22,8 @@ export type RunCurve = {
   readonly values: Readonly<Record<CurveQuantity, readonly number[] | null>>;
   /** Scatter of the samples about the fit, in the quantity's unit: it describes the fit, it is no interval. */
   readonly scatter: Readonly<Record<CurveQuantity, number | null>>;
+  /** Means over narrow cells of throttle, for reading the curve at one place; absent where only the values above are known. */
+  readonly fine?: Readonly<Record<CurveQuantity, Points | null>>;
   readonly instruments: Readonly<Partial<Record<ChannelKind, Instrument>>>;
   /** Mean voltage at the ESC over the curve, V. */
   readonly voltage_V: number | null;
@@ -38,6 +41,21 @@ export function curveOf(curve: RunCurve, quantity: CurveQuantity): Curve | null 
   return values === null ? null : pchip(curve.throttle, isotonic(values));
 }
 
+/** Half-width of the window that a figure at one place is read from, in throttle: part of what the metrics mean. */
+const WINDOW = 0.04;
+
+/** A curve near a throttle: a parabola through the cells around it, or where there are none, the fit over the whole range. */
+type Near = { readonly at: (x: number) => number; readonly slopeAt: (x: number) => number; readonly errorAt: (x: number) => number };
+
+function near(curve: RunCurve, quantity: CurveQuantity, throttle: number): Near | null {
+  const cells = curve.fine?.[quantity] ?? null;
+  const inRange = cells !== null && cells.x.length > 0 && throttle >= cells.x[0] && throttle <= cells.x[cells.x.length - 1];
+  const local = inRange ? localParabola(cells, throttle, WINDOW) : null;
+  if (local !== null) return local;
+  const whole = curveOf(curve, quantity);
+  return whole === null ? null : { at: whole.at, slopeAt: (x) => slopeAt(whole, x), errorAt: () => curve.scatter[quantity] ?? 0 };
+}
+
 const slopeAt = (c: Curve, x: number): number => {
   const h = 0.01 * (c.to - c.from);
   const a = Math.max(c.from, x - h);
@@ -45,22 +63,38 @@ const slopeAt = (c: Curve, x: number): number => {
   return (c.at(b) - c.at(a)) / (b - a);
 };
 
+/** The throttle at which a quantity has a value: found on the fit over the whole range, then on the parabola there. */
+function throttleFor(curve: RunCurve, quantity: CurveQuantity, value: number): { readonly ok: true; readonly reading: Reading } | { readonly ok: false; readonly reason: string } {
+  const whole = curveOf(curve, quantity);
+  if (whole === null) return { ok: false, reason: 'the rig does not measure it' };
+  const rough = invert(whole, value);
+  if (rough.x === null) return { ok: false, reason: `outside what the sweep reached: ${rough.reason}` };
+  let x = rough.x;
+  // The window moves with the answer once, so that both come from the same place.
+  for (let k = 0; k < 2; k++) {
+    const cells = curve.fine?.[quantity] ?? null;
+    const local = cells === null ? null : localParabola(cells, x, WINDOW);
+    x = (local === null ? null : crossingOf(local, value, x)) ?? x;
+  }
+  const here = near(curve, quantity, x);
+  const slope = here?.slopeAt(x) ?? 0;
+  if (here === null || !(slope > 0)) return { ok: false, reason: 'where the curve is flat' };
+  const asked: Reading = { value, within: here.errorAt(x), effects: effectsOf(curve, quantity, value) };
+  return { ok: true, reading: derived(x, [[asked, -1 / slope]]) };
+}
+
 const HOVER = ['power_at_hover_W', 'throttle_at_hover', 'speed_at_hover_rpm', 'efficacy_at_hover_N_per_W'] as const satisfies readonly MetricName[];
-const HOVER_METHOD = 'monotone fits over throttle, read where the thrust curve gives the hover thrust';
+const HOVER_METHOD = 'read where the thrust curve gives the hover thrust, on parabolas through the mean of both ramps within ±4 % of throttle';
 
 /** Metrics at a thrust: throttle, power, speed and thrust per watt there. */
 export function hoverMetrics(curve: RunCurve | null, hover_N: number | null): RunMetric[] {
   const none = (reason: string): RunMetric[] => HOVER.map((n) => noMetric(n, reason));
   if (curve === null) return none('the run gives no curve over throttle');
   if (hover_N === null) return none('neither the article nor a craft states the hover thrust');
-  const thrust = curveOf(curve, 'thrust_N');
-  if (thrust === null) return none('the rig has no thrust channel');
-  const found = invert(thrust, hover_N);
-  if (found.x === null) return none(`the hover thrust of ${hover_N.toPrecision(3)} N is outside what the sweep reached: ${found.reason}`);
-  const slope = slopeAt(thrust, found.x);
-  if (!(slope > 0)) return none('the thrust curve is flat at the hover thrust');
-  const asked: Reading = { value: hover_N, within: curve.scatter.thrust_N ?? 0, effects: effectsOf(curve, 'thrust_N', hover_N) };
-  const throttle = derived(found.x, [[asked, -1 / slope]]);
+  if (curve.values.thrust_N === null) return none('the rig has no thrust channel');
+  const found = throttleFor(curve, 'thrust_N', hover_N);
+  if (!found.ok) return none(`the hover thrust of ${hover_N.toPrecision(3)} N is ${found.reason}`);
+  const throttle = found.reading;
   const power = readAt(curve, 'power_W', throttle);
   const speed = readAt(curve, 'speed_rpm', throttle);
   const one = (name: MetricName, reading: Reading | null, method = HOVER_METHOD): RunMetric =>
@@ -77,24 +111,20 @@ export function powerAtSpeed(curve: RunCurve | null, speed_rpm: number | null): 
   const none = (reason: string): RunMetric => noMetric('power_at_equal_speed_W', reason);
   if (curve === null) return none('the run gives no curve over throttle');
   if (speed_rpm === null) return none('no reference speed: the baseline gives none at hover');
-  const speed = curveOf(curve, 'speed_rpm');
-  if (speed === null) return none('the rig has no speed channel');
-  const found = invert(speed, speed_rpm);
-  if (found.x === null) return none(`the reference speed of ${speed_rpm.toFixed(0)} rpm is outside what the sweep reached`);
-  const slope = slopeAt(speed, found.x);
-  if (!(slope > 0)) return none('the speed curve is flat at the reference speed');
-  const asked: Reading = { value: speed_rpm, within: curve.scatter.speed_rpm ?? 0, effects: effectsOf(curve, 'speed_rpm', speed_rpm) };
-  const power = readAt(curve, 'power_W', derived(found.x, [[asked, -1 / slope]]));
-  return power === null ? none('the rig does not measure power') : metric('power_at_equal_speed_W', power, `monotone fits over throttle, read where the speed curve gives ${speed_rpm.toFixed(0)} rpm`, curve.flags);
+  if (curve.values.speed_rpm === null) return none('the rig has no speed channel');
+  const found = throttleFor(curve, 'speed_rpm', speed_rpm);
+  if (!found.ok) return none(`the reference speed of ${speed_rpm.toFixed(0)} rpm is ${found.reason}`);
+  const power = readAt(curve, 'power_W', found.reading);
+  return power === null ? none('the rig does not measure power') : metric('power_at_equal_speed_W', power, `read where the speed curve gives ${speed_rpm.toFixed(0)} rpm, on parabolas through the mean of both ramps within ±4 % of throttle`, curve.flags);
 }
 
 /** A quantity at a throttle that is itself uncertain. */
 function readAt(curve: RunCurve, quantity: CurveQuantity, throttle: Reading): Reading | null {
-  const c = curveOf(curve, quantity);
+  const c = near(curve, quantity, throttle.value);
   if (c === null) return null;
   const value = c.at(throttle.value);
-  const itself: Reading = { value, within: curve.scatter[quantity] ?? 0, effects: effectsOf(curve, quantity, value) };
-  return derived(value, [[itself, 1], [throttle, slopeAt(c, throttle.value)]]);
+  const itself: Reading = { value, within: c.errorAt(throttle.value), effects: effectsOf(curve, quantity, value) };
+  return derived(value, [[itself, 1], [throttle, c.slopeAt(throttle.value)]]);
 }
 
 /** What one standard uncertainty of each instrument does to a value of a curve. */

@@ -59,21 +59,6 @@ export function lowPass(t: Numbers, x: Numbers, tau_s: number): Float64Array {
   return y;
 }
 
-/**
- * The lag that explains the difference between an up-ramp and a down-ramp of equal rate: half their horizontal distance
- * at equal output, over the ramp's rate. Real hysteresis (heat, supply sag) is mixed in, so it is an upper bound.
- * @param upAt,downAt inputs at which the output passes the same values on the way up and down
- * @param rate input per second
- */
-export function lagFromRamps(upAt: Numbers, downAt: Numbers, rate: number): number | null {
-  requireSameLength(upAt, downAt, 'up and down crossings');
-  if (!(rate > 0)) throw new RangeError(`the ramp rate is ${rate} per second; it must be above 0`);
-  if (upAt.length === 0) return null;
-  let sum = 0;
-  for (let i = 0; i < upAt.length; i++) sum += upAt[i] - downAt[i];
-  return sum / upAt.length / 2 / rate;
-}
-
 function localLine(t: Numbers, y: Numbers, from: number, to: number, at: number): { value: number; slope: number } {
   let st = 0;
   let sy = 0;

@@ -1,0 +1,91 @@
+/** How the two ramps of a sweep differ: the lag that both share, and the tilt that one lag does not explain. */
+import { fitLine } from '../stats/linefit';
+import { between, type PlayedSegment, type Series } from '../run-data';
+import { meanOf, plateauSpan } from './common';
+import type { Reading } from './reading';
+import { cellsOf, inside, type Cells, type Ramp, type Sweep } from './sweep';
+
+/** Part of the low level before the sweep that has settled. */
+export const LOW_SETTLED = 0.5;
+/** The lag is the mean over signals between these shares of the way from the low level to the plateau. */
+const LAG_FROM = 0.2;
+const LAG_TO = 0.8;
+/** Throttle between two points that the ramps are compared at. */
+const STEP = 0.02;
+/** Part of the range of throttle at either end where the ramps are not compared. */
+const END = 0.1;
+
+/** Levels of a signal before and at the top of the sweep; null where the record does not show both. */
+export function levelsOf(series: Series, s: Sweep): { readonly low: number; readonly high: number } | null {
+  const plateau = plateauSpan(s.plateau);
+  if (!plateau.ok) return null;
+  const top = between(series, plateau.value.from_s, plateau.value.to_s).value;
+  const rest = s.low === null ? firstOf(series, s.up) : between(series, ...settled(s.low)).value;
+  if (top.length === 0 || rest.length === 0) return null;
+  const [low, high] = [meanOf(rest).mean, meanOf(top).mean];
+  return high > low ? { low, high } : null;
+}
+
+/** The settled part of the low level. */
+export const settled = (low: PlayedSegment): [number, number] => [low.end_s - LOW_SETTLED * (low.end_s - low.start_s), low.end_s];
+
+const firstOf = (series: Series, { segment }: Ramp): Float64Array => between(series, segment.start_s, segment.start_s + 0.02 * (segment.end_s - segment.start_s)).value;
+
+/**
+ * Lag between a signal and the throttle, s: half the distance of the ramps at equal signal over their rate, mean over all signals
+ * between a fifth and four fifths of the way up. The mean time at which a ramp passes those is ∫(1 − share) dt with the share of
+ * them already passed, which needs no crossings and so does not mind noise.
+ */
+export function lagOf(series: Series, s: Sweep): number | null {
+  const levels = levelsOf(series, s);
+  if (levels === null) return null;
+  const { low, high } = levels;
+  const [a, b] = [low + LAG_FROM * (high - low), low + LAG_TO * (high - low)];
+  const passed = (v: number): number => Math.min(1, Math.max(0, (v - a) / (b - a)));
+  const up = meanTime(series, s.up, (v) => 1 - passed(v));
+  const down = meanTime(series, s.down, passed);
+  // Up: throttle from + rate·time. Down: top − rate·time. Half their difference over the rate.
+  return up === null || down === null ? null : (up + down - (s.up.to - s.up.from) / s.rate) / 2;
+}
+
+/** ∫ f(y) dt along a ramp, by trapezoids; what comes before the first sample and after the last is as they are. */
+function meanTime(series: Series, { segment }: Ramp, f: (value: number) => number): number | null {
+  const { t_s, value } = between(series, segment.start_s, segment.end_s);
+  const n = value.length;
+  if (n < 4) return null;
+  let sum = f(value[0]) * (t_s[0] - segment.start_s) + f(value[n - 1]) * (segment.end_s - t_s[n - 1]);
+  for (let i = 1; i < n; i++) sum += ((f(value[i - 1]) + f(value[i])) / 2) * (t_s[i] - t_s[i - 1]);
+  return sum;
+}
+
+/** On straight lines between cells; null outside them. */
+export function lineAt({ x, y }: Pick<Cells, 'x' | 'y'>, at: number): number | null {
+  for (let i = 1; i < x.length; i++) if (x[i - 1] <= at && at <= x[i]) return y[i - 1] + ((at - x[i - 1]) / (x[i] - x[i - 1])) * (y[i] - y[i - 1]);
+  return null;
+}
+
+/**
+ * Down less up at equal throttle, both shifted by the signal's mean lag: the change of a straight line through it from the low to
+ * the high end of the middle 80 % of throttle, as a share of the plateau. Linear in the samples, so noise does not bias it.
+ */
+export function tiltOf(series: Series, s: Sweep): Reading | null {
+  const lag = lagOf(series, s);
+  const levels = levelsOf(series, s);
+  if (lag === null || levels === null || !(levels.high > 0)) return null;
+  const shift = lag * s.rate;
+  const range = s.up.to - s.up.from;
+  const [from, to] = [s.up.from + END * range, s.up.to - END * range];
+  const [up, down] = [s.up, s.down].map((ramp) => cellsOf(series, ramp, STEP));
+  const middle = inside(up, from, to).x.length;
+  const x = Array.from({ length: Math.max(4, middle) }, (_, i, all = Math.max(4, middle)) => from + ((to - from) * (i + 0.5)) / all);
+  const z: number[] = [];
+  const d: number[] = [];
+  for (const v of x) {
+    const [a, b] = [lineAt(up, v + shift), lineAt(down, v - shift)];
+    if (a === null || b === null) continue;
+    z.push((v - from) / (to - from));
+    d.push((b - a) / levels.high);
+  }
+  const fit = fitLine(z, d);
+  return fit.ok ? { value: fit.coefficients[1], within: fit.standardErrors?.[1] ?? 0, effects: {} } : null;
+}

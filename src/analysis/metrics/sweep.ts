@@ -1,0 +1,80 @@
+/** The parts of a sweep, and its samples over throttle. */
+import { between, firstAt, withRole, type PlayedSegment, type RunData, type Series } from '../run-data';
+import { absent, found, spoiledBy, type Maybe } from './common';
+
+/** Means over cells of throttle: where the samples lie, and what they show. `cell` counts from the low end. */
+export type Cells = { readonly x: number[]; readonly y: number[]; readonly cell: number[] };
+/** A ramp between two throttles. */
+export type Ramp = { readonly segment: PlayedSegment; readonly from: number; readonly to: number };
+/** A sweep; `rate` is the throttle per second of both ramps. */
+export type Sweep = { readonly low: PlayedSegment | null; readonly up: Ramp; readonly plateau: PlayedSegment; readonly down: Ramp; readonly rate: number };
+
+/** The last sweep of a run, or why it has none. */
+export function sweepOf(data: RunData): Maybe<Sweep> {
+  const up = withRole(data, 'ramp-up').at(-1);
+  const plateau = withRole(data, 'plateau').at(-1);
+  const down = withRole(data, 'ramp-down').find((d) => plateau !== undefined && d.start_s >= plateau.start_s);
+  if (up === undefined || plateau === undefined || down === undefined) return absent('the run has no sweep up and down with a plateau between them');
+  if (up.segment.kind !== 'ramp' || down.segment.kind !== 'ramp' || plateau.segment.kind !== 'level') return absent('the sweep is not made of ramps and a level');
+  if ([up, plateau, down].some((p) => p.ended !== 'time')) return absent('the sweep was not played to its end');
+  const low = withRole(data, 'low').find((l) => l.start_s < up.start_s) ?? null;
+  const from = low?.segment.kind === 'level' ? low.segment.throttle : between(data.throttle, up.start_s, up.end_s).value[0] ?? 0;
+  const top = up.segment.to;
+  const rate = (top - from) / up.segment.duration_s;
+  const back = (top - down.segment.to) / down.segment.duration_s;
+  if (!(rate > 0 && Math.abs(back / rate - 1) < 0.01)) return absent('up and down ramp differ in slope, so the lag does not cancel');
+  return found({ low, plateau, rate, up: { segment: up, from, to: top }, down: { segment: down, from: top, to: down.segment.to } });
+}
+
+/** Means over cells of about `step` of throttle along a ramp. */
+export function cellsOf(series: Series, { segment, from, to }: Ramp, step: number): Cells {
+  const part = between(series, segment.start_s, segment.end_s);
+  const perSecond = (to - from) / (segment.end_s - segment.start_s);
+  const low = Math.min(from, to);
+  const n = Math.max(4, Math.round(Math.abs(to - from) / step));
+  const perCell = n / Math.abs(to - from);
+  const sumX = new Float64Array(n);
+  const sumY = new Float64Array(n);
+  const count = new Float64Array(n);
+  for (let i = 0; i < part.value.length; i++) {
+    const x = from + perSecond * (part.t_s[i] - segment.start_s);
+    const cell = Math.min(n - 1, Math.max(0, Math.floor((x - low) * perCell)));
+    sumX[cell] += x;
+    sumY[cell] += part.value[i];
+    count[cell]++;
+  }
+  const used = Array.from(count.keys()).filter((c) => count[c] > 0);
+  return { x: used.map((c) => sumX[c] / count[c]), y: used.map((c) => sumY[c] / count[c]), cell: used };
+}
+
+/** The cells between two throttles. */
+export function inside({ x, y, cell }: Cells, from: number, to: number): Cells {
+  const keep = x.map((v) => v > from && v < to);
+  return { x: x.filter((_, i) => keep[i]), y: y.filter((_, i) => keep[i]), cell: cell.filter((_, i) => keep[i]) };
+}
+
+/** Only cells that the other ramp has too: a cell of one ramp alone would bring its lag into a mean of both. */
+function shared(mine: Cells, other: Cells): Cells {
+  const has = new Set(other.cell);
+  const keep = mine.cell.map((c) => has.has(c));
+  return { x: mine.x.filter((_, i) => keep[i]), y: mine.y.filter((_, i) => keep[i]), cell: mine.cell.filter((_, i) => keep[i]) };
+}
+
+/** Cell by cell the mean of both ramps: their lags cancel there. Nothing of a ramp counts within `edge` of its ends. */
+export function meanOfRamps(series: Series, s: Sweep, step: number, edge: number): { x: number[]; y: number[] } {
+  const [up, down] = [s.up, s.down].map((ramp) => inside(cellsOf(series, ramp, step), s.up.from + edge, s.up.to - edge));
+  const [a, b] = [shared(up, down), shared(down, up)];
+  return { x: a.x.map((v, i) => (v + b.x[i]) / 2), y: a.y.map((v, i) => (v + b.y[i]) / 2) };
+}
+
+/** The samples that no desync has touched. */
+export function withoutDesyncs(data: RunData, series: Series): Series {
+  if (data.desyncs.length === 0) return series;
+  const { t_s, value } = series;
+  const keep = new Uint8Array(t_s.length).fill(1);
+  for (const d of data.desyncs) {
+    const spoiled = spoiledBy(d);
+    keep.fill(0, firstAt(t_s, spoiled.from_s), firstAt(t_s, spoiled.to_s));
+  }
+  return { t_s: t_s.filter((_, i) => keep[i] === 1), value: value.filter((_, i) => keep[i] === 1) };
+}
