@@ -7,9 +7,9 @@ import { estimate as estimateOf, expandedInterval, missing, type Estimate } from
 import { sd } from '../stats/summary';
 import { typeA, typeAPooled, withComponents } from '../stats/uncertainty';
 import { mayPool, pooledSd } from '../stats/variances';
-import { isRate, type Repeat } from './collect';
+import { isCount, isRate, type Repeat } from './collect';
 import type { CampaignInput } from './input';
-import { rateEstimate } from './rates';
+import { countEstimate, rateEstimate } from './rates';
 
 /** Repeats of one setting with drift removed. */
 export type Group = { readonly setting: string; readonly repeats: readonly Repeat[]; readonly used: readonly number[] };
@@ -42,7 +42,7 @@ export function settingValue(key: string, group: Group, pooling: Pooling, input:
   const about = { unit: metricFact(key).unit, method: `mean of ${used.length} repeats`, estimand: 'this mounting', flags: flagsOf(repeats) };
   const empty = { setting: group.setting, n: used.length, sd: null, type_a: null, type_b: null, remount: null, values: [] };
   if (used.length === 0) return { ...empty, estimate: resultEstimate(missing(about, 'no usable repeats'), input.confidence) };
-  if (isRate(key)) return rateValue(group, about, input.confidence, empty);
+  if (isCount(key)) return countedValue(key, group, about, input.confidence, empty);
   const specimens = input.specimens === true;
   const over = specimens || input.estimand === 'over-mountings';
   const a = over ? repeatsEstimate(group, pooling, about, specimens ? 'specimen' : 'mounting') : insideEstimate(group, pooling, about);
@@ -59,9 +59,9 @@ export function settingValue(key: string, group: Group, pooling: Pooling, input:
   };
 }
 
-/** A rate over all tries of a setting. */
-function rateValue({ repeats, used }: Group, about: Parameters<typeof typeA>[1], confidence: number, empty: Pick<SettingValue, 'setting' | 'n' | 'sd' | 'type_a' | 'type_b' | 'remount'>): SettingValue {
-  const { value, u, interval, method } = rateEstimate(repeats, confidence);
+/** A rate over all tries of a setting, or events a run over all its runs. */
+function countedValue(key: string, { repeats, used }: Group, about: Parameters<typeof typeA>[1], confidence: number, empty: Pick<SettingValue, 'setting' | 'n' | 'sd' | 'type_a' | 'type_b' | 'remount'>): SettingValue {
+  const { value, u, interval, method } = isRate(key) ? rateEstimate(repeats, confidence) : countEstimate(repeats, confidence);
   const values = repeats.map((r, i) => ({ run: r.run, value: r.value, used: used[i] }));
   if (value === null) return { ...empty, values, estimate: resultEstimate(missing(about, 'the runs do not tell how many starts were tried'), confidence) };
   return { ...empty, sd: sd(used), type_a: u, values, estimate: { ...resultEstimate(estimateOf(value, u, null, { ...about, method }), confidence), interval: { ...interval } } };

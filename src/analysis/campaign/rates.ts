@@ -1,7 +1,8 @@
-/** Success rates are tallied over runs, not averaged: Wilson's interval for a setting, Newcombe's for a difference. */
+/** Success rates are tallied over runs, not averaged: Wilson's interval for a setting, Newcombe's for a difference. Events: Garwood's. */
 import type { Contrast } from '../../model/results';
 import { holm } from '../stats/multiplicity';
 import { equalProportionsP, rateDifference, type Tally } from '../stats/proportions';
+import { garwood } from '../stats/poisson';
 import { normalQuantile } from '../stats/quantiles';
 import { wilson } from '../stats/wilson';
 import type { Repeat } from './collect';
@@ -23,6 +24,14 @@ export function rateEstimate(repeats: readonly Repeat[], confidence: number) {
   const { rate, interval } = wilson(successes, trials, confidence);
   const u = interval.reason === null ? (interval.upper - interval.lower) / 2 / normalQuantile(0.5 + confidence / 2) : null;
   return { value: rate, u, interval, method: `${successes} of ${trials} over ${repeats.length} run${repeats.length === 1 ? '' : 's'}; Wilson interval` };
+}
+
+/** Events a run with the exact Poisson interval; u is half its width over the factor that a normal distribution would have there. */
+export function countEstimate(repeats: readonly Repeat[], confidence: number) {
+  const events = Math.round(repeats.reduce((s, r) => s + r.value, 0));
+  const { rate, interval } = garwood(events, repeats.length, confidence);
+  const u = interval.reason === null ? (interval.upper - interval.lower) / 2 / normalQuantile(0.5 + confidence / 2) : null;
+  return { value: rate, u, interval, method: `${events} in ${repeats.length} run${repeats.length === 1 ? '' : 's'}; exact Poisson interval` };
 }
 
 /**

@@ -4,6 +4,7 @@ import { between, channelOf, withRole, type PlayedSegment, type RunData } from '
 import type { MetricName } from './catalogue';
 import { desyncIn, electrical, meanOf, meanReading, thrustReading, thrustZero, type Electrical, type Span } from './common';
 import { derived, exact, metric, noMetric, over, type Reading, type RunMetric } from './reading';
+import { resolutionOf } from './resolution';
 
 const NAMES = [
   'hold_rpm', 'hold_thrust_N', 'hold_power_W', 'hold_current_A', 'hold_efficacy_N_per_W', 'hold_throttle', 'hold_correction', 'hold_drift_per_s',
@@ -145,5 +146,8 @@ function driftOf(data: RunData, span: Span, mean: number): Reading | null {
     y.push(meanOf(part.value.subarray(a, b)).mean);
   }
   const fit = fitLine(t, y);
-  return fit.ok ? { value: fit.coefficients[1] / mean, within: (fit.standardErrors?.[1] ?? 0) / mean, effects: {} } : null;
+  if (!fit.ok) return null;
+  // What the steps of the telemetry hide at the beginning of the window and what they hide at its end are two errors.
+  const u = (Math.SQRT2 * resolutionOf(speed, part.value, mean)) / (span.to_s - span.from_s) / mean;
+  return { value: fit.coefficients[1] / mean, within: (fit.standardErrors?.[1] ?? 0) / mean, effects: u > 0 ? { speed_resolution_drift: u } : {} };
 }

@@ -42,10 +42,16 @@ export function soakMetrics(data: RunData): RunMetric[] {
   ];
 }
 
-/** Samples that show the temperature at the start: those just before the soak, or where the record has too few of them, its first second. */
+/** Half of the time over which the temperature at the start is averaged, s. */
+const AROUND_S = 0.6;
+
+/**
+ * Samples that show the temperature at the start: as many just before as just after, so that a motor which still cools does not
+ * count as warmer; where the record has too few, the first second.
+ */
 function startOf(sensor: Series, start_s: number): Float64Array {
-  const before = between(sensor, start_s - 1, start_s + 0.2).value;
-  return before.length >= 6 ? before : between(sensor, start_s, start_s + 1).value;
+  const around = between(sensor, start_s - AROUND_S, start_s + AROUND_S).value;
+  return around.length >= 6 ? around : between(sensor, start_s, start_s + 1).value;
 }
 
 function fitted({ t_s, value }: Series, soak: PlayedSegment, seen: { readonly start: number; readonly rise: number }, u_gain: number): RunMetric[] {
