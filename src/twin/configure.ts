@@ -42,7 +42,17 @@ export function twinParameters(rig: Rig, article: Article): RigParameters {
   if (article.motor.pole_pairs !== base.motor.polePairs) {
     throw new TwinProblem(`article motor.pole_pairs is ${article.motor.pole_pairs}, but the simulated motor "${link.twin}" has ${base.motor.polePairs}`);
   }
-  return withArticleSettings({ ...base, sensors: sensors(base.sensors, rig, link.noise), supply: supply(base.supply, rig) }, article);
+  return withArticleSettings({ ...stand(base, link.noise), sensors: sensors(base.sensors, rig, link.noise), supply: supply(base.supply, rig) }, article);
+}
+
+/** A harsh stand's load cell drifts five times as much, and a new mounting of the propeller moves thrust and torque by 1 %. */
+function stand(base: RigParameters, noise: TwinLink['noise']): RigParameters {
+  if (noise !== 'harsh') return base;
+  const { loadCell, mounting } = base;
+  return {
+    ...base, loadCell: { ...loadCell, drift_NperRootHour: 5 * loadCell.drift_NperRootHour },
+    mounting: { thrustSpread: Math.max(0.01, mounting.thrustSpread), torqueSpread: Math.max(0.01, mounting.torqueSpread) },
+  };
 }
 
 function twinLink(rig: Rig): TwinLink {
