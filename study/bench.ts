@@ -19,6 +19,8 @@ export function benchOf({ article, rig }: Cell, noise = NOISE_OF[rig]): { readon
   // Without noise the load cell of a motor without propeller stands still, which a rig would take for a frozen sensor.
   fs.writeFileSync(path.join(folder, 'rig.yaml'), noise === 'none' ? noisy.replace(/ {2}sensor_frozen: .*\n/, '') : noisy);
   fs.copyFileSync(path.join(from, `${prefix}article.yaml`), path.join(folder, 'article.yaml'));
+  fs.mkdirSync(path.join(folder, 'protocols'));
+  fs.copyFileSync(path.join(HERE, 'benches/quick-top.yaml'), path.join(folder, 'protocols/quick-top.yaml'));
   fs.mkdirSync(path.join(folder, 'campaigns'));
   const file = path.join(folder, 'campaigns', 'coverage.yaml');
   fs.writeFileSync(file, campaignText(article));

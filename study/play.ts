@@ -2,7 +2,7 @@
 import fs from 'node:fs';
 import path from 'node:path';
 import { Subject } from 'rxjs';
-import { between, type RunData } from '../src/analysis/run-data';
+import type { RunData } from '../src/analysis/run-data';
 import type { PlannedRun } from '../src/campaign';
 import type { ReadyCampaign } from '../src/app/prepare';
 import { runHeader } from '../src/app/record-header';
@@ -15,8 +15,11 @@ import { steady_ms } from '../src/host/wall-clock';
 import { readRecord } from '../src/record/file-reader';
 import type { RunHeader } from '../src/record/header';
 import type { RunRecord } from '../src/record/reader';
-import type { MapCache, SimulatedRig } from '../src/twin/physics';
-import { COOL_BELOW_degC, COOL_WITHIN_S, levelsOf, planned, REST_S, schedule, type ArticleName, type PlayedAt } from './cells';
+import { Rng, type MapCache, type SimulatedRig } from '../src/twin/physics';
+import { BEGIN_degC, BEGIN_SPREAD_K, levelsOf, planned, REST_S, schedule, type ArticleName, type PlayedAt } from './cells';
+
+/** A stream of the seed that the simulated rig does not use. */
+const WARMTH_STREAM = 902;
 
 const nothing = (): void => undefined;
 const silent = { note: nothing, alarm: nothing, preparing: nothing, runStarted: nothing, segment: nothing, live: nothing, progress: nothing, soFar: nothing, event: nothing, runEnded: nothing };
@@ -29,8 +32,8 @@ export interface PlayInput {
   readonly seed: number;
   /** Decides the order of the runs; `seed` when left out. */
   readonly orderSeed?: number;
-  /** Runs begin so much warmer, K. */
-  readonly warmer_K?: number;
+  /** How much the temperatures differ at which runs begin, K; as in `cells` when left out. */
+  readonly beginSpread_K?: number;
   /** Records stay in the folder. */
   readonly keep?: boolean;
   readonly maps: MapCache;
@@ -53,8 +56,10 @@ export async function play(input: PlayInput, take: (run: PlayedRun) => void): Pr
   await world.connect();
   try {
     let index = 0;
+    const warmth = new Rng(input.orderSeed ?? input.seed, WARMTH_STREAM);
     for (const at of schedule(input.orderSeed ?? input.seed)) {
       index++;
+      const begin_degC = BEGIN_degC[input.article] + (input.beginSpread_K ?? BEGIN_SPREAD_K) * warmth.normal();
       if (input.only?.(at) === false) continue;
       const run = plannedRun(at, index);
       const protocol = ready.protocols.get(at.label);
@@ -64,7 +69,7 @@ export async function play(input: PlayInput, take: (run: PlayedRun) => void): Pr
       await world.setPropeller(propeller);
       await world.setSupply(supply_V);
       for (const [name, value] of Object.entries(levelsOf(input.article, at.setting))) world.setParameter(name, value);
-      await world.playUntil(() => (world.readings().motor_degC ?? Infinity) < COOL_BELOW_degC[input.article] + (input.warmer_K ?? 0), COOL_WITHIN_S);
+      rested(world.simulated, begin_degC, supply_V, ready.rig.supply.current_limit_A);
       await world.playUntil(() => false, REST_S);
       const file = recordOf(input.folder, run.id, input.seed);
       const header: RunHeader = runHeader({ ready, protocol, run, supply_V, propeller, seed: input.seed });
@@ -81,13 +86,11 @@ export async function play(input: PlayInput, take: (run: PlayedRun) => void): Pr
   }
 }
 
-/** What the sensor on the case showed in the rest before a run, °C. */
-export function startReading(data: RunData): number {
-  const zero = data.segments.find((s) => s.segment.role === 'zero-before');
-  const sensor = data.channels.find((c) => c.kind === 'motor_temperature');
-  const values = zero === undefined || sensor === undefined ? [] : Array.from(between(sensor, zero.start_s, zero.end_s).value);
-  if (values.length === 0) throw new Error(`${data.record_id}: nothing shows how warm the run began`);
-  return values.reduce((a, b) => a + b, 0) / values.length;
+/** The bench after a long rest: motor and ESC at one temperature, the battery full. */
+function rested(rig: SimulatedRig, begin_degC: number, supply_V: number, limit_A: number): void {
+  rig.heat.setAll(begin_degC);
+  rig.supply.charge = 1;
+  rig.setSupply(supply_V, limit_A);
 }
 
 function playedRun(at: PlayedAt, id: string, index: number, record: RunRecord): PlayedRun {

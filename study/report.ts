@@ -42,7 +42,7 @@ function ofCell({ cell, lines, truths }: CellResult, options: Options): Report {
   const wanted = (metric: string): boolean => options.metrics.length === 0 || options.metrics.some((m) => metric.includes(m));
   const values = judge(coverage(lines, truths)).filter((c) => wanted(c.metric));
   const differences = judge(contrastCoverage(lines, truths, 'switching')).filter((c) => wanted(c.metric));
-  const claims = [nullClaims(lines), frequencyClaims(lines), wrongEquivalences(lines, truths)].flatMap((group) => group.filter((c) => wanted(c.metric)).map((c) => ({ ...c, most: mostWrong(c.n, group.length) })));
+  const claims = [nullClaims(lines), frequencyClaims(lines, truths), wrongEquivalences(lines, truths)].flatMap((group) => group.filter((c) => wanted(c.metric)).map((c) => ({ ...c, most: mostWrong(c.n, group.length) })));
   const timing = timingClaims(lines);
   const failed = lines.flatMap((l) => l.failed);
   const cpu = lines.reduce((s, l) => s + l.cpu_s, 0) / lines.length;

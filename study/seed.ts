@@ -7,8 +7,8 @@ import type { Margin } from '../src/model/files/campaign-choice';
 import type { Contrast, Results } from '../src/model/results';
 import { CHANNEL, Rng, type MapCache, type SimulatedRig } from '../src/twin/physics';
 import type { ReadyCampaign } from '../src/app/prepare';
-import type { ArticleName, SettingName } from './cells';
-import { play, replay, startReading, type PlayedRun } from './play';
+import { QUICK_TOP, type ArticleName, type SettingName } from './cells';
+import { play, replay, type PlayedRun } from './play';
 import { inMounting, type Truths } from './truth/truth';
 
 /** An interval as results hold it: value, standard uncertainty, degrees of freedom, ends; null where there is none. */
@@ -21,8 +21,6 @@ export type SeedLine = {
   readonly seed: number;
   readonly thrustFactor: number;
   readonly torqueFactor: number;
-  /** True temperature of the sensor on the case before the runs of `setting/protocol`, mean over the repeats, °C. */
-  readonly starts: Readonly<Record<string, number>>;
   /** Drawn errors of the current channel: relative gain, and A. */
   readonly currentGain: number;
   readonly currentOffset_A: number;
@@ -69,18 +67,13 @@ export async function studySeed(input: SeedInput): Promise<SeedLine> {
   const { ready, article, folder, seed, maps, truths } = input;
   const began = process.cpuUsage().user;
   const runs: { run: PlayedRun; metrics: RunMetrics | null }[] = [];
-  const warm: Record<string, number[]> = {};
-  const drawn = { thrustFactor: NaN, torqueFactor: NaN, currentGain: NaN, currentOffset_A: NaN, sensorGain: NaN, sensorOffset_K: NaN };
+  const drawn = { thrustFactor: NaN, torqueFactor: NaN, currentGain: NaN, currentOffset_A: NaN };
   const note = (rig: SimulatedRig): void => {
-    const [current, sensor] = [rig.converters[CHANNEL.current], rig.converters[CHANNEL.motorTemperature]];
-    Object.assign(drawn, {
-      thrustFactor: rig.truth.thrustFactor, torqueFactor: rig.truth.torqueFactor, currentGain: current.gainError, currentOffset_A: current.offsetError,
-      sensorGain: sensor.gainError, sensorOffset_K: sensor.offsetError,
-    });
+    const current = rig.converters[CHANNEL.current];
+    Object.assign(drawn, { thrustFactor: rig.truth.thrustFactor, torqueFactor: rig.truth.torqueFactor, currentGain: current.gainError, currentOffset_A: current.offsetError });
   };
   const take = (run: PlayedRun): void => {
     runs.push({ run: { ...run, data: null }, metrics: run.data === null ? null : runMetrics(run.data) });
-    if (run.data !== null) (warm[`${run.setting}/${run.label}`] ??= []).push((startReading(run.data) - drawn.sensorOffset_K) / (1 + drawn.sensorGain));
   };
   if (input.records === 'kept') {
     await play({ ready, article, folder, seed, maps, environment: airFor(1.2, 20, seed), onRig: note, only: () => false }, take);
@@ -91,10 +84,10 @@ export async function studySeed(input: SeedInput): Promise<SeedLine> {
     await play({ ready, article, folder, seed, maps, environment: airFor(density, article === 'scout' ? 26 : 22, seed), onRig: note, keep: input.records === 'keep' }, take);
   }
   const { thrustFactor, torqueFactor, currentGain, currentOffset_A } = drawn;
-  const bench = { thrustFactor, torqueFactor, starts: Object.fromEntries(Object.entries(warm).map(([at, all]) => [at, all.reduce((a, b) => a + b, 0) / all.length])) };
+  const bench = { thrustFactor, torqueFactor };
   const truth = (setting: SettingName, name: string): number | null => {
     const t = truths[setting]?.[name];
-    return t === undefined ? null : inMounting(t, setting, bench);
+    return t === undefined ? null : inMounting(t, bench);
   };
   const inputs = runs.map(({ run, metrics }) => runInput(run, metrics));
   const whole = analyzeCampaign(campaignOf(inputs, ['base', 'same', 'switching', 'timing'], {}));
@@ -120,7 +113,7 @@ const TIMING_MARGINS: Record<string, Margin> = Object.fromEntries(['rise_t80_s',
 function edges(results: Results, truth: (setting: SettingName, name: string) => number | null): Record<string, Margin> {
   return Object.fromEntries(results.metrics.flatMap((m): [string, Margin][] => {
     const [a, b] = [truth('base', m.name), truth('switching', m.name)];
-    if (a === null || b === null || Math.abs(b - a) <= 1e-6 * Math.abs(a)) return [];
+    if (m.key !== m.name || a === null || b === null || Math.abs(b - a) <= 1e-6 * Math.abs(a)) return [];
     const dimension = m.shown === 'count' ? null : m.shown;
     return [[m.key, { kind: 'absolute', value: Math.abs(b - a), dimension, text: 'the true difference' } as Margin]];
   }));
@@ -144,7 +137,7 @@ function runInput(run: PlayedRun, metrics: RunMetrics | null): RunInput {
 function campaignOf(runs: readonly RunInput[], settings: readonly SettingName[], margins: Record<string, Margin>): CampaignInput {
   return {
     campaign: 'coverage', confidence: 0.95, factors: [{ name: 'setting', levels: settings, order: settings.map((_, i) => i), specimen: false }],
-    settings: settings.map((s) => ({ id: s, text: s, levels: { setting: s } })), labels: ['kv', 'thrust-curve', 'response', 'efficiency-hold', 'spin-up', 'soak'],
+    settings: settings.map((s) => ({ id: s, text: s, levels: { setting: s } })), labels: ['kv', 'thrust-curve', 'response', 'efficiency-hold', 'spin-up', 'soak', QUICK_TOP],
     runs, foreign: [], baseline: 'base', margins, choice: null, estimand: 'this-mounting', craft: null, remount: null, provenance: {},
   };
 }

@@ -41,12 +41,13 @@ export function steady(c: Conditions, throttle: number): Point {
 }
 
 type Quantity = keyof Point;
-const HALF_WIDTH = 0.03;
-const POINTS = 13;
+/** The metrics are read in a window of 8 % of throttle. */
+const HALF_WIDTH = 0.04;
+const POINTS = 17;
 
 /**
  * The steady curve near the throttle where `quantity` has a value. The duty is a whole number of timer counts, so the curve is a
- * staircase; parabolas through 13 points over 6 % of throttle are what its steps lie around.
+ * staircase; parabolas through 17 points over 8 % of throttle, the window of the metrics, are what its steps lie around.
  * @returns each quantity as a function of the throttle, and the throttle
  */
 export function steadyNear(c: Conditions, quantity: Quantity, value: number): { readonly at: number; readonly of: (quantity: Quantity, throttle: number) => number } {

@@ -4,7 +4,8 @@ import { stretch } from './segments';
 import { steadyNear, type Conditions } from './static';
 import { meanOver, passes, tickAt, type Trace } from './trace';
 
-const LEVELS = 25;
+const LEVELS = 121;
+const PLATEAU_US = [0.4e6, 0.9e6] as const;
 
 /** Temperatures while the sweep passes a throttle, mean of both ramps. */
 function temperatures(data: RunData, trace: Trace, throttle: number): Pick<Conditions, 'winding_degC' | 'case_degC'> {
@@ -35,7 +36,16 @@ export function hoverTruth(data: RunData, trace: Trace, rig: Omit<Conditions, 'w
 
 type Ramp = { readonly from: number; readonly to: number; readonly throttleAt: (time_us: number) => number };
 
-/** Lag on the ramps, and the largest difference of thrust that it does not explain. */
+/** Mean of a column in the settled half of the low level and in the used part of the plateau. */
+function levels(data: RunData, trace: Trace, column: readonly number[]): { readonly low: number; readonly high: number } {
+  const [before, top] = [stretch(data, 'low'), stretch(data, 'plateau')];
+  return {
+    low: meanOver(trace, column, (before.from_us + before.to_us) / 2, before.to_us),
+    high: meanOver(trace, column, top.from_us + PLATEAU_US[0], top.from_us + PLATEAU_US[1]),
+  };
+}
+
+/** Lag on the ramps, and how the difference of thrust that it leaves changes over throttle. */
 export function lagTruth(data: RunData, trace: Trace): Record<string, number> {
   const ramp = (role: string): Ramp => {
     const { from_us, to_us } = stretch(data, role);
@@ -49,28 +59,34 @@ export function lagTruth(data: RunData, trace: Trace): Record<string, number> {
   const down = ramp('ramp-down');
   const rate = (trace.throttle[up.to - 1] - trace.throttle[up.from]) / ((trace.begin_us[up.to - 1] - trace.begin_us[up.from]) / 1e6);
   const lagOf = (column: readonly number[]): number => {
-    const low = Math.max(column[up.from], column[down.to - 1]);
-    const high = Math.min(column[up.to - 1], column[down.from]);
+    const { low, high } = levels(data, trace, column);
     const half: number[] = [];
     for (let k = 0; k < LEVELS; k++) {
       const level = low + (high - low) * (0.2 + (0.6 * k) / (LEVELS - 1));
       const a = passes(trace, column, level, true, up.from, up.to);
       const b = passes(trace, column, level, false, down.from, down.to);
-      if (a !== null && b !== null) half.push((up.throttleAt(a) - down.throttleAt(b)) / 2 / rate);
+      if (a === null || b === null) throw new Error(`${data.record_id}: a ramp does not pass ${level}`);
+      half.push((up.throttleAt(a) - down.throttleAt(b)) / 2 / rate);
     }
     return half.reduce((s, v) => s + v, 0) / half.length;
   };
   const shift = lagOf(trace.thrust_N) * rate;
-  const thrustAt = (r: Ramp, throttle: number): number | null => {
-    for (let i = r.from + 1; i < r.to; i++) if ((trace.throttle[i - 1] - throttle) * (trace.throttle[i] - throttle) <= 0) return trace.thrust_N[i];
-    return null;
+  const thrustAt = (r: Ramp, throttle: number): number => {
+    for (let i = r.from + 1; i < r.to; i++) {
+      const [a, b] = [r.throttleAt(trace.end_us[i - 1]), r.throttleAt(trace.end_us[i])];
+      if ((a - throttle) * (b - throttle) <= 0) return trace.thrust_N[i - 1] + ((throttle - a) / (b - a)) * (trace.thrust_N[i] - trace.thrust_N[i - 1]);
+    }
+    throw new Error(`${data.record_id}: a ramp does not pass ${throttle}`);
   };
-  let most = 0;
-  for (let x = 0.2; x <= 0.9; x += 0.02) {
-    const a = thrustAt(up, x + shift);
-    const b = thrustAt(down, x - shift);
-    if (a !== null && b !== null) most = Math.max(most, Math.abs(a - b));
+  const [from, to] = [trace.throttle[up.from - 1], trace.throttle[up.to]];
+  const share: number[] = [];
+  const left: number[] = [];
+  for (let k = 0; k < LEVELS; k++) {
+    const x = from + (to - from) * (0.1 + (0.8 * (k + 0.5)) / LEVELS);
+    share.push((k + 0.5) / LEVELS - 0.5);
+    left.push(thrustAt(down, x - shift) - thrustAt(up, x + shift));
   }
+  const slope = share.reduce((s, z, i) => s + z * left[i], 0) / share.reduce((s, z) => s + z * z, 0);
   // Thrust is CT·ρ·n²·d⁴ in the simulated rig, so its exponent is 2 by construction.
-  return { ramp_lag_s: lagOf(trace.speed_rpm), curve_hysteresis: most / Math.max(...trace.thrust_N.slice(up.from, down.to)), thrust_exponent: 2 };
+  return { ramp_lag_s: lagOf(trace.speed_rpm), curve_hysteresis: slope / levels(data, trace, trace.thrust_N).high, thrust_exponent: 2 };
 }
