@@ -13,7 +13,7 @@ import path from 'node:path';
 import { lastValueFrom } from 'rxjs';
 import { GuardWorld } from '../src/app/guard-world';
 import { prepareCampaign } from '../src/app/prepare';
-import { askForPriority } from '../src/host/priority';
+import { askForPriority, askForRealTime } from '../src/host/priority';
 import { encodeFrame } from '../src/link/codec';
 import { commandPayload } from '../src/link/commands';
 import { toCounts } from '../src/model/channel';
@@ -35,11 +35,16 @@ const folder = fs.mkdtempSync(path.join(os.tmpdir(), 'spoolbench-guard-'));
 const children: ChildProcess[] = [];
 const sleep = (ms: number): Promise<void> => new Promise((resolve) => { setTimeout(resolve, ms); });
 
+/** Hardware waits for no program: cable (3) and board (2) come before guard and plain C (1), which are alike. */
+function outranks(pid: number, priority: number): void {
+  if (!askForRealTime(pid, priority)) askForPriority(pid);
+}
+
 async function cable(name: string): Promise<[host: string, board: string]> {
   const ends: [string, string] = [path.join(folder, `${name}-host`), path.join(folder, `${name}-board`)];
   const socat = spawn('socat', ends.map((end) => `pty,raw,echo=0,link=${end}`), { stdio: 'ignore' });
   children.push(socat);
-  if (socat.pid !== undefined) askForPriority(socat.pid);
+  if (socat.pid !== undefined) outranks(socat.pid, 3);
   while (!ends.every((end) => fs.existsSync(end))) await sleep(10);
   return ends;
 }
@@ -151,6 +156,7 @@ try {
   const responder = spawn(program, [hostC, String(Math.round(toCounts(current.conversion, LIMIT_A))), trip], { stdio: ['ignore', 'pipe', 'inherit'] });
   children.push(responder);
   await once(responder.stdout, 'data');
+  if (responder.pid !== undefined) outranks(responder.pid, 1);
   plain.send({ order: 'rows' });
   await sleep(200);
   const inC: number[] = [];

@@ -4,7 +4,7 @@ import { prepareCampaign } from '../../src/app/prepare';
 import { asTwin } from '../../src/app/twin-serve';
 import { sharedClock_us } from '../../src/host/guard/shared-clock';
 import { pace } from '../../src/host/pace';
-import { askForPriority } from '../../src/host/priority';
+import { askForPriority, askForRealTime } from '../../src/host/priority';
 import { openSerialPort } from '../../src/host/serial-port';
 import { encodeFrame, FrameDecoder } from '../../src/link/codec';
 import { commandPayload } from '../../src/link/commands';
@@ -53,7 +53,7 @@ process.on('message', (message) => {
   else process.send?.({ rows, bytes });
 });
 process.on('disconnect', () => process.exit(0));
-askForPriority();
+if (!askForRealTime(process.pid, 2)) askForPriority();
 const zero_us = sharedClock_us();
 pace(1, () => {
   board.advanceTo(sharedClock_us() - zero_us);

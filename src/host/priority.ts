@@ -1,4 +1,5 @@
 // The scheduler's favour, for processes that others wait for in real time.
+import { spawnSync } from 'node:child_process';
 import { writeFileSync } from 'node:fs';
 import os from 'node:os';
 
@@ -26,4 +27,14 @@ export function askForSessionPriority(): boolean {
   } catch {
     return false;
   }
+}
+
+/**
+ * Asks for a process (this one) to be run before every ordinary one, whatever they do: round robin of the POSIX real-time
+ * policies (sched(7)), by `chrt` of util-linux, at the lowest such priority. The main thread only; children do not inherit it.
+ * Needs a right that not every user has: without it nothing changes. Returns whether it was given.
+ */
+export function askForRealTime(pid = process.pid, priority = 1): boolean {
+  if (process.platform !== 'linux') return false;
+  return spawnSync('chrt', ['--rr', '--reset-on-fork', '--pid', String(priority), String(pid)], { stdio: 'ignore' }).status === 0;
 }

@@ -3,7 +3,7 @@
 import type { RigLink } from '../../model/files/rig';
 import type { OpenBoard } from '../board-port';
 import { PortError } from '../port-error';
-import { askForPriority, askForSessionPriority } from '../priority';
+import { askForPriority, askForRealTime, askForSessionPriority } from '../priority';
 import { openFirmataBoard } from '../firmata/firmata-board';
 import type { BoardTime } from '../firmata/time';
 import { openSerialPort } from '../serial-port';
@@ -48,5 +48,6 @@ process.on('uncaughtException', (error) => {
 });
 askForPriority();
 askForSessionPriority();
+askForRealTime();
 setInterval(() => guard.tick(), TICK_MS);
 post({ type: 'ready' });

@@ -8,6 +8,7 @@ import { Station } from '../../station/station';
 import type { BoardListener, BoardPort, OpenBoard } from '../board-port';
 import { PortError } from '../port-error';
 import { GREETING_US, resetText, silentBoardText } from './greeting';
+import { rehearse } from './rehearsal';
 import { STATE_EVERY_MS, type BoardNote, type FromGuard, type StationSetup, type ToGuard } from './messages';
 
 export interface GuardIO {
@@ -42,6 +43,10 @@ export class Guard {
   /** The proof test tries what happens when nobody speaks to the board. */
   private muted = false;
   private heard_us = 0;
+  /** While bytes are taken in, what is to be told waits: see {@link bytes}. */
+  private receiving = false;
+  private readonly outbox: FromGuard[] = [];
+  private rehearsed = false;
   private told_us = -Infinity;
   private leaving: { readonly why: string; readonly until_us: number } | null = null;
   private gone = false;
@@ -55,7 +60,7 @@ export class Guard {
       this.obey(message);
     } catch (error) {
       this.station?.stopNow();
-      this.io.post({ type: 'fault', detail: error instanceof Error ? error.message : String(error) });
+      this.post({ type: 'fault', detail: error instanceof Error ? error.message : String(error) });
     }
   }
 
@@ -108,6 +113,7 @@ export class Guard {
   /** Time goes on: called every few milliseconds. */
   tick(): void {
     const now_us = this.io.now_us();
+    this.handOn();
     this.station?.hostTime(now_us);
     if (now_us - this.told_us >= STATE_EVERY_MS * 1000) this.tellState();
     if (this.leaving !== null && now_us >= this.leaving.until_us) this.letGo();
@@ -129,13 +135,15 @@ export class Guard {
     const round = ++this.round;
     this.muted = false;
     const told = (code: string | null, problem: string | null, board: BoardNote | null): void => {
-      if (round === this.round) this.io.post({ type: 'connected', id, code, problem, board });
+      if (round === this.round) this.post({ type: 'connected', id, code, problem, board });
     };
     if (this.turning) {
       told('TURNING', 'The board is not greeted while the motor may turn. Stop it first.', null);
       return;
     }
     try {
+      if (!this.rehearsed) rehearse(setup);
+      this.rehearsed = true;
       const connection = await this.openedBoard(link, setup);
       if (round !== this.round || this.gone) return;
       const station = this.newStation(setup, connection);
@@ -173,7 +181,7 @@ export class Guard {
       ...setup,
       // Its own connection, for good: nothing that this station sends can reach another one.
       send: (bytes) => { if (connection.lost === null && !this.muted) connection.port?.send(bytes); },
-      onBlock: (block) => this.io.post({ type: 'block', block }),
+      onBlock: (block) => this.post({ type: 'block', block }),
       onEvent: (event) => this.event(event),
     });
     station.hostTime(this.io.now_us());
@@ -201,19 +209,28 @@ export class Guard {
 
   // ---- the board --------------------------------------------------------------------------------------------------
 
+  /**
+   * What follows from bytes and has to be told waits for the next tick: the processor is free at once, for the kernel that
+   * carries an abort, and for the next bytes.
+   */
   private bytes(connection: Connection, bytes: Uint8Array): void {
     connection.bytes += bytes.length;
     this.heard_us = this.io.now_us();
     const { station } = this;
     if (station === null) return;
-    station.hostTime(this.heard_us);
-    station.receive(bytes);
+    this.receiving = true;
+    try {
+      station.hostTime(this.heard_us);
+      station.receive(bytes);
+    } finally {
+      this.receiving = false;
+    }
   }
 
   /** That the port is gone is news; what it means for a motor is judged by the station, by the silence that follows. */
   private lost(connection: Connection, reason: string): void {
     connection.lost = reason;
-    this.io.post({ type: 'lost', reason });
+    this.post({ type: 'lost', reason });
   }
 
   private event(event: BenchEvent): void {
@@ -221,7 +238,7 @@ export class Guard {
     if (event.type === 'stopped') this.turning = false;
     // What a run asks about when it ends has to be there before the end is.
     if (event.type === 'stopped' || event.type === 'tripped' || event.type === 'ended') this.tellState();
-    this.io.post({ type: 'event', event });
+    this.post({ type: 'event', event });
     if (event.type === 'stopped' && this.leaving !== null) this.letGo();
   }
 
@@ -239,9 +256,23 @@ export class Guard {
 
   // ---- telling ----------------------------------------------------------------------------------------------------
 
+  /** Tells the main process, in order. */
+  private post(message: FromGuard): void {
+    if (this.receiving) {
+      this.outbox.push(message);
+      return;
+    }
+    this.handOn();
+    this.io.post(message);
+  }
+
+  private handOn(): void {
+    for (const message of this.outbox.splice(0)) this.io.post(message);
+  }
+
   private answer(id: number, permit: Permit): void {
     this.tellState();
-    this.io.post({ type: 'answer', id, permit });
+    this.post({ type: 'answer', id, permit });
   }
 
   private tellState(): void {
@@ -250,10 +281,10 @@ export class Guard {
     const { station, setup } = this;
     const lost = this.connection?.lost ?? null;
     if (station === null || setup === null) {
-      this.io.post({ type: 'state', state: { host_us: now_us, heard_us: 0, device_us: -1, rate: 1, permit: NOT_CONNECTED, closest: [], latest: [], health: NO_HEALTH, lost } });
+      this.post({ type: 'state', state: { host_us: now_us, heard_us: 0, device_us: -1, rate: 1, permit: NOT_CONNECTED, closest: [], latest: [], health: NO_HEALTH, lost } });
       return;
     }
-    this.io.post({
+    this.post({
       type: 'state',
       state: {
         host_us: now_us, heard_us: this.heard_us, device_us: station.now_us(), rate: station.clock.rate, permit: station.permit(), closest: station.closest(),
@@ -266,8 +297,12 @@ export class Guard {
     if (this.gone) return;
     this.gone = true;
     this.station?.flush();
-    this.io.post({ type: 'leaving', why: this.leaving?.why ?? '' });
-    void (this.connection?.port?.close() ?? Promise.resolve()).then(this.io.left, this.io.left);
+    this.post({ type: 'leaving', why: this.leaving?.why ?? '' });
+    const left = (): void => {
+      this.handOn();
+      this.io.left();
+    };
+    void (this.connection?.port?.close() ?? Promise.resolve()).then(left, left);
   }
 }
 
