@@ -16,6 +16,10 @@ const TICK_MS = 5;
 /** Orders to a Firmata board only make sense all together and in their order; the line carries them in a fraction of a second. */
 const FIRMATA_KEEP_BYTES = 4096;
 
+/** How long the kernel is made way for after an abort, ms: its own threads carry the bytes, and may wait for this processor. */
+const WAY_MS = 0.1;
+const nobody = new Int32Array(new SharedArrayBuffer(4));
+
 const REAL_TIME: BoardTime = {
   now_us: sharedClock_us,
   every: (ms, then) => {
@@ -37,7 +41,7 @@ function post(message: FromGuard): void {
   if (process.connected) process.send?.(message, undefined, undefined, () => undefined);
 }
 
-const guard = new Guard({ openBoard, post, now_us: sharedClock_us, left: () => process.exit(0) });
+const guard = new Guard({ openBoard, post, now_us: sharedClock_us, left: () => process.exit(0), makeWay: () => { Atomics.wait(nobody, 0, 0, WAY_MS); } });
 process.on('message', (message) => guard.take(message as ToGuard));
 process.on('disconnect', () => guard.leave('The main process is gone.'));
 for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP'] as const) process.on(signal, () => guard.leave(`The guard was told to end (${signal}).`));

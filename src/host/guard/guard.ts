@@ -19,6 +19,8 @@ export interface GuardIO {
   readonly now_us: () => number;
   /** Everything is let go of: the process may end. */
   readonly left: () => void;
+  /** An abort has just been written: the processor is left to whoever carries it, for a moment. */
+  readonly makeWay?: () => void;
 }
 
 /** Longer than the station itself looks for standstill (its own bound and a second), s. */
@@ -234,7 +236,10 @@ export class Guard {
   }
 
   private event(event: BenchEvent): void {
-    if (event.type === 'tripped' && event.trip.code === 'LINK_LOST') this.linkLost = true;
+    if (event.type === 'tripped') {
+      this.io.makeWay?.();
+      if (event.trip.code === 'LINK_LOST') this.linkLost = true;
+    }
     if (event.type === 'stopped') this.turning = false;
     // What a run asks about when it ends has to be there before the end is.
     if (event.type === 'stopped' || event.type === 'tripped' || event.type === 'ended') this.tellState();
