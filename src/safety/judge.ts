@@ -157,7 +157,8 @@ export function brokenNow(state: JudgeState): Finding[] {
 function takeSamples(state: JudgeState, block: SampleBlock, i: number): void {
   const { row, low, high, table } = state;
   const { si, at_us, fresh_us, tick_us } = row;
-  const { history } = state.rules.levels;
+  const { levels } = state.rules;
+  if (row.driving !== levels.history.driving) levels.enter(row.driving);
   const { counts } = block;
   const valid = block.valid[i];
   let good = 0;
@@ -171,7 +172,7 @@ function takeSamples(state: JudgeState, block: SampleBlock, i: number): void {
     si[c] = value;
     at_us[c] = tick_us;
     good |= bit;
-    history.push(c, value);
+    levels.take(c, value, tick_us);
   }
   row.good = good;
 }

@@ -34,7 +34,7 @@ export class Approach {
   private value = 0;
   private tick_us = 0;
   /** A value up to this one cannot be nearer; known for upper bounds above zero. */
-  private quiet = -Infinity;
+  quiet = -Infinity;
 
   constructor(
     private readonly limit: string,

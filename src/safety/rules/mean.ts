@@ -11,7 +11,10 @@ export class MeanRule implements Rule {
   readonly bit: number;
   private readonly id: number;
   broken = false;
-  mean = 0;
+  /** The latest mean that was looked at. */
+  private mean = 0;
+  /** A mean below this neither breaks the limit nor comes nearer to it than before. */
+  private calm = 0;
   private readonly span_us: number;
   private readonly charge: Float64Array;
   private readonly time: Float64Array;
@@ -50,9 +53,17 @@ export class MeanRule implements Rule {
     this.sumCharge += charge;
     this.sumTime += dt;
     while (this.sumTime - this.time[this.at] >= this.span_us) this.drop();
-    this.mean = this.sumCharge / Math.max(this.sumTime, this.span_us);
-    if (row.driving) this.approach.note(this.mean, row.tick_us);
-    return (this.broken = this.mean > this.limit);
+    const over_us = this.sumTime > this.span_us ? this.sumTime : this.span_us;
+    // Far below the limit, and below the nearest so far: nothing to tell, and nothing to divide.
+    return this.sumCharge < this.calm * over_us ? (this.broken = false) : this.look(row, this.sumCharge / over_us);
+  }
+
+  private look(row: Row, mean: number): boolean {
+    this.mean = mean;
+    if (row.driving) this.approach.note(mean, row.tick_us);
+    // A hair less, so that rounding never hides what the division would show.
+    this.calm = (1 - 1e-9) * Math.min(this.limit, Math.max(0, this.approach.quiet));
+    return (this.broken = mean > this.limit);
   }
 
   finding(): Finding {
@@ -64,6 +75,7 @@ export class MeanRule implements Rule {
 
   begin(): void {
     this.approach.begin();
+    this.calm = 0;
   }
 
   closest(): ClosestApproach | null {

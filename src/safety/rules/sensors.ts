@@ -128,8 +128,8 @@ export class FrozenRule implements Rule {
   private samples = 0;
   private low = 0;
   private high = 0;
-  /** Since when the reading should have changed: since it stands, or since the throttle has moved enough meanwhile. */
-  private due_us = -1;
+  /** Since when the throttle has moved enough, -1 while it has not. A reading that must never stand should change since it stands. */
+  private moved_us = -1;
   private age_us = 0;
 
   constructor(
@@ -143,20 +143,30 @@ export class FrozenRule implements Rule {
 
   step(row: Row): boolean {
     const value = row.si[this.id];
-    if (!row.powered || this.since_us < 0 || value !== this.value) {
-      this.since_us = row.powered ? row.tick_us : -1;
+    if (value !== this.value || this.since_us < 0 || !row.powered) {
       this.value = value;
+      this.since_us = row.powered ? row.tick_us : -1;
       this.samples = 0;
-      this.low = this.high = row.throttle;
-      this.due_us = this.moved > 0 ? -1 : row.tick_us;
+      if (this.moved > 0) this.watchThrottle(row);
       return (this.broken = false);
     }
+    return this.stands(row);
+  }
+
+  private watchThrottle(row: Row): void {
+    this.low = this.high = row.throttle;
+    this.moved_us = -1;
+  }
+
+  /** One more sample with the same value. */
+  private stands(row: Row): boolean {
     this.samples++;
     this.low = Math.min(this.low, row.throttle);
     this.high = Math.max(this.high, row.throttle);
-    if (this.due_us < 0 && this.high - this.low >= this.moved) this.due_us = row.tick_us;
-    this.age_us = row.tick_us - this.due_us;
-    return (this.broken = this.due_us >= 0 && this.age_us >= this.longest_us && this.samples >= FROZEN_SAMPLES);
+    if (this.moved_us < 0 && this.high - this.low >= this.moved) this.moved_us = row.tick_us;
+    const due_us = this.moved > 0 ? this.moved_us : this.since_us;
+    this.age_us = row.tick_us - due_us;
+    return (this.broken = due_us >= 0 && this.age_us >= this.longest_us && this.samples >= FROZEN_SAMPLES);
   }
 
   finding(): Finding {
