@@ -24,9 +24,9 @@ export function crc16Step(crc: i32, byte: i32): i32 {
   return ((crc << 8) & 0xffff) ^ TABLE16[(crc >> 8) ^ byte];
 }
 
-/** Two bytes more into a CRC-16/IBM-3740: the 16-bit register is used up by them, so the look-ups do not wait for each other. */
+/** Two bytes more into a CRC-16/IBM-3740 (crc 0..65535, bytes 0..255: no index leaves its table): the 16-bit register is used up by them, so the look-ups do not wait for each other. */
 export function crc16Pair(crc: i32, first: i32, second: i32): i32 {
-  return TWICE16[(crc >> 8) ^ first] ^ TABLE16[(crc & 255) ^ second];
+  return unchecked(TWICE16[(crc >> 8) ^ first]) ^ unchecked(TABLE16[(crc & 255) ^ second]);
 }
 
 /** One byte more into a CRC-32/ISO-HDLC (start with CRC32_START, finish with crc32End). */

@@ -1,4 +1,6 @@
 // Frames for the host: built field by field, then stuffed into one buffer that the host empties in whole slices.
+// The accesses marked `unchecked` stay inside by construction: `size` starts at 0 in beginFrame and no frame of telemetry.ts puts
+// more than PAYLOAD_MAX bytes; `length` never exceeds OUT_SIZE, and `out` has room for one frame more. The tests run them checked.
 import { CRC16_START, crc16Pair, crc16Step } from './crc';
 
 /** Bytes of the output buffer: 10 ms of 8 kHz rows with eight channels is 4.4 KB. */
@@ -32,8 +34,12 @@ export function outLost(): i32 {
 /** Forgets the first n bytes of `out` (all of them when n is too large) and moves the rest to the front. */
 export function drop(n: i32): void {
   if (n <= 0) return;
+  if (n >= length) {
+    length = 0;
+    return;
+  }
   let to: i32 = 0;
-  for (let from: i32 = n; from >= n && from < length; from++) {
+  for (let from: i32 = n; from < length; from++) {
     out[to] = out[from];
     to++;
   }
@@ -42,18 +48,22 @@ export function drop(n: i32): void {
 
 /** One byte more of the payload. */
 export function put8(v: i32): void {
-  plain[size] = u8(v);
+  unchecked(plain[size] = u8(v));
   size++;
 }
 export function put16(v: i32): void {
-  put8(v);
-  put8(v >> 8);
+  const at: i32 = size;
+  unchecked(plain[at] = u8(v));
+  unchecked(plain[at + 1] = u8(v >> 8));
+  size = at + 2;
 }
 export function put32(v: i32): void {
-  put8(v);
-  put8(v >> 8);
-  put8(v >> 16);
-  put8(v >> 24);
+  const at: i32 = size;
+  unchecked(plain[at] = u8(v));
+  unchecked(plain[at + 1] = u8(v >> 8));
+  unchecked(plain[at + 2] = u8(v >> 16));
+  unchecked(plain[at + 3] = u8(v >> 24));
+  size = at + 4;
 }
 
 /** Starts a frame: id and the next sequence number. */
@@ -69,7 +79,7 @@ function sumOfPayload(): i32 {
   const n: i32 = size;
   let crc: i32 = CRC16_START;
   let i: i32 = 0;
-  for (; i + 1 < n; i += 2) crc = crc16Pair(crc, plain[i], plain[i + 1]);
+  for (; i + 1 < n; i += 2) crc = crc16Pair(crc, unchecked(plain[i]), unchecked(plain[i + 1]));
   return i < n ? crc16Step(crc, plain[i]) : crc;
 }
 
@@ -83,12 +93,12 @@ export function endFrame(): void {
   out[length] = 0;
   let code: i32 = length + 1;
   let to: i32 = code + 1;
+  // No branch on the data, which cannot be guessed: the code byte is written at every byte, and stays when it is complete.
   for (let i: i32 = 0; i < n; i++) {
-    const byte: i32 = plain[i];
-    if (byte == 0) {
-      out[code] = u8(to - code);
-      code = to;
-    } else out[to] = u8(byte);
+    const byte: i32 = unchecked(plain[i]);
+    unchecked(out[code] = u8(to - code));
+    unchecked(out[to] = u8(byte));
+    code = byte == 0 ? to : code;
     to++;
   }
   out[code] = u8(to - code);

@@ -28,6 +28,7 @@ names.i32 = (v: number): number => v | 0;
 names.u32 = (v: number): number => v >>> 0;
 names.u16 = (v: number): number => v & 0xffff;
 names.u8 = (v: number): number => v & 0xff;
+names.unchecked = (v: unknown): unknown => v; // strict mode checks what is inside all the same
 names.ASC_TARGET = 0;
 names.StaticArray = function StaticArray(length: number): number[] {
   return makeArray(length);

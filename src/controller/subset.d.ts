@@ -15,3 +15,5 @@ declare class StaticArray<T> {
 }
 /** 0 when the source runs as plain JavaScript, 1 when asc compiles it to wasm32 (asc drops the other branch). */
 declare const ASC_TARGET: i32;
+/** The access inside is made without a check of its bounds: only where a comment beside it says why none is needed. */
+declare function unchecked<T>(access: T): T;
