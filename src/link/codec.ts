@@ -3,7 +3,8 @@ import { PAYLOAD_MAX } from '../wire/messages';
 import { crc16 } from './crc';
 
 const CRC_BYTES = 2;
-const DECODED_MAX = PAYLOAD_MAX + CRC_BYTES;
+/** One byte more than a payload and its CRC may have: with it, a frame is too long. */
+const ROOM = PAYLOAD_MAX + CRC_BYTES + 1;
 
 /** Wraps a payload of 1..PAYLOAD_MAX bytes into a frame with both delimiters. Throws a RangeError on another length. */
 export function encodeFrame(payload: Uint8Array): Uint8Array {
@@ -41,7 +42,7 @@ export class FrameDecoder {
   /** Stretches between delimiters that were no frame: wrong CRC, cut short, too long. */
   bad = 0;
 
-  private readonly buffer = new Uint8Array(DECODED_MAX);
+  private readonly buffer = new Uint8Array(ROOM);
   private length = 0;
   /** Bytes still to come in the present COBS block; -1 before the first code byte. */
   private left = -1;
@@ -53,31 +54,37 @@ export class FrameDecoder {
     const { buffer } = this;
     const end = bytes.length;
     let { length, left } = this;
-    for (let i = 0; i < end; i++) {
-      let byte = bytes[i];
+    let i = 0;
+    while (i < end) {
       if (left < 0) {
         // Between frames; whatever is no delimiter is the first code byte.
-        if (byte !== 0) left = byte - 1;
+        const first = bytes[i++];
+        if (first !== 0) left = first - 1;
         continue;
       }
       // One byte in, one byte out, without a branch on the data: in a row every few bytes are a code, which cannot be guessed.
-      for (; byte !== 0; byte = bytes[i]) {
-        if (length === DECODED_MAX) {
-          this.overflow = true;
-          length = 0;
-        }
+      const stop = Math.min(end, i + ROOM - length);
+      let byte = 1;
+      for (; i < stop; i++) {
+        byte = bytes[i];
+        if (byte === 0) break;
         // All ones for a code byte, which stands for the zero before its block (no block is long enough to stand for none).
+        // It comes when nothing is left of the block before, so its count is added to zero.
         const code = (left - 1) >> 31;
         buffer[length++] = byte & ~code;
-        left = ((byte & code) | (left & ~code)) - 1;
-        if (++i === end) break;
+        left = left - 1 + (byte & code);
       }
-      if (i === end) break;
-      this.length = length;
-      this.left = left;
-      this.finish();
-      length = 0;
-      left = -1;
+      if (byte === 0) {
+        i++;
+        this.length = length;
+        this.left = left;
+        this.finish();
+        length = 0;
+        left = -1;
+      } else if (i < end) {
+        this.overflow = true;
+        length = 0;
+      }
     }
     this.length = length;
     this.left = left;

@@ -29,12 +29,15 @@ export class RowBuffer implements SampleBlock {
   ordinal: Uint16Array;
   fresh: Uint8Array;
   valid: Uint8Array;
-  readonly counts: Int32Array[] = [];
+  /** Views of `flat`, a channel each. */
+  counts: readonly Int32Array[] = [];
   /** Segments waiting on the board (15 = 15 or more) and trip code, both as of the last row. */
   queued = 0;
   cause = 0;
 
   private capacity: number;
+  /** Counts of all channels, one channel after the other. */
+  private flat: Int32Array;
   private readonly latest: Int32Array;
   private readonly undeclared: number;
 
@@ -48,8 +51,9 @@ export class RowBuffer implements SampleBlock {
     this.ordinal = new Uint16Array(capacity);
     this.fresh = new Uint8Array(capacity);
     this.valid = new Uint8Array(capacity);
-    for (let c = 0; c < channels; c++) this.counts.push(new Int32Array(capacity));
     this.latest = new Int32Array(channels);
+    this.flat = new Int32Array(channels * capacity);
+    this.counts = this.views();
     this.undeclared = 0xff & ~((1 << channels) - 1);
   }
 
@@ -72,14 +76,14 @@ export class RowBuffer implements SampleBlock {
     this.ordinal[row] = payload[ROW_ORDINAL] | (payload[ROW_ORDINAL + 1] << 8);
     this.fresh[row] = fresh;
     this.valid[row] = payload[ROW_VALID] & ~this.undeclared;
-    const latest = this.latest;
+    const { latest, flat, capacity } = this;
     let at = ROW_VALUES;
-    for (let c = 0; c < latest.length; c++) {
+    for (let c = 0, place = row; c < latest.length; c++, place += capacity) {
       if ((fresh & (1 << c)) !== 0) {
         latest[c] = payload[at] | (payload[at + 1] << 8) | (payload[at + 2] << 16) | (payload[at + 3] << 24);
         at += 4;
       }
-      this.counts[c][row] = latest[c]!;
+      flat[place] = latest[c];
     }
     this.rows = row + 1;
     return true;
@@ -113,7 +117,14 @@ export class RowBuffer implements SampleBlock {
     this.ordinal = widened(this.ordinal, new Uint16Array(this.capacity));
     this.fresh = widened(this.fresh, new Uint8Array(this.capacity));
     this.valid = widened(this.valid, new Uint8Array(this.capacity));
-    for (let c = 0; c < this.counts.length; c++) this.counts[c] = widened(this.counts[c], new Int32Array(this.capacity));
+    const old = this.counts;
+    this.flat = new Int32Array(this.latest.length * this.capacity);
+    this.counts = this.views();
+    old.forEach((column, c) => { this.counts[c].set(column); });
+  }
+
+  private views(): Int32Array[] {
+    return Array.from(this.latest, (_, c) => this.flat.subarray(c * this.capacity, (c + 1) * this.capacity));
   }
 }
 
