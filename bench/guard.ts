@@ -1,7 +1,7 @@
 /**
  * The guard process on a pseudo-terminal. Run with `npx tsx bench/guard.ts [TRIALS] [SECONDS]`; needs socat and gcc.
  * (1) From an over-limit sample on the port to zero-throttle bytes on the port, with the main process busy, beside a plain C
- * responder on a pseudo-terminal of the same kind in the same run. Targets: median 0.5 ms, 99 % within 5 ms.
+ * responder on a pseudo-terminal of the same kind in the same run, as busy. Targets: median 0.5 ms, 99 % within 5 ms.
  * (2) 8000 rows of 32 bytes a second: rows lost (target none) and the guard's share of a core (target 35 %).
  * Prints; gates nothing.
  */
@@ -143,7 +143,6 @@ try {
     while ((await world.clearTrip('measured')).length > 0) await world.playUntil(() => false, 0.05);
     clearInterval(beats);
   }
-  calm();
   console.log(`trips: ${unanswered} without an answer; ${[...seen].map(([code, n]) => `${n} ${code}`).join(', ')}`);
   show('guard: over-limit sample → zero-throttle bytes', guard);
 
@@ -165,6 +164,7 @@ try {
     inC.push((await ask<{ latency_us: number }>(plain, 'inject')).latency_us);
   }
   show('plain C on the same line: the same', inC);
+  calm();
   plain.kill();
   responder.kill();
 

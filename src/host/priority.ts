@@ -31,10 +31,10 @@ export function askForSessionPriority(): boolean {
 
 /**
  * Asks for a process (this one) to be run before every ordinary one, whatever they do: round robin of the POSIX real-time
- * policies (sched(7)), by `chrt` of util-linux, at the lowest such priority. The main thread only; children do not inherit it.
+ * policies (sched(7)), by `chrt` of util-linux, at the lowest such priority. All its threads of now (one that waits for another must not wait for other programs); children do not inherit it.
  * Needs a right that not every user has: without it nothing changes. Returns whether it was given.
  */
 export function askForRealTime(pid = process.pid, priority = 1): boolean {
   if (process.platform !== 'linux') return false;
-  return spawnSync('chrt', ['--rr', '--reset-on-fork', '--pid', String(priority), String(pid)], { stdio: 'ignore' }).status === 0;
+  return spawnSync('chrt', ['--rr', '--reset-on-fork', '--all-tasks', '--pid', String(priority), String(pid)], { stdio: 'ignore' }).status === 0;
 }
