@@ -1,5 +1,6 @@
 // The whole report: one page that needs nothing else.
 import type { Results } from '../model/results';
+import { chosenFigures } from './charts/chosen';
 import { curveFigures } from './charts/curves';
 import { driftFigure } from './charts/drift';
 import { interactionFigure } from './charts/interaction';
@@ -26,7 +27,7 @@ type Section = { readonly id: string; readonly title: string; readonly body: Htm
 
 /** Ids of the sections, in their order. */
 export const SECTION_IDS = [
-  'answer', 'verdicts', 'curves', 'steps', 'intervals', 'interaction', 'drift', 'limits', 'air', 'throttle', 'traces', 'provenance', 'methods', 'runs', 'setup', 'metrics', 'records',
+  'answer', 'verdicts', 'chosen', 'curves', 'steps', 'intervals', 'interaction', 'drift', 'limits', 'air', 'throttle', 'setup', 'traces', 'provenance', 'methods', 'runs', 'metrics', 'records',
 ] as const;
 
 /**
@@ -60,6 +61,7 @@ function sectionsOf(results: Results, extras: ReportExtras, numbers: FigureNumbe
   const bodies: Readonly<Record<(typeof SECTION_IDS)[number], readonly [title: string, body: () => Html]>> = {
     answer: ['The answer', () => answerSection(results)],
     verdicts: ['Verdicts', () => verdictSection(results)],
+    chosen: ['The choice against the baseline', () => chosenFigures(results, numbers)],
     curves: ['Thrust, speed and efficiency over throttle', () => curveFigures(results, numbers)],
     steps: ['Step responses', () => stepFigures(results, numbers)],
     intervals: ['Every setting with its interval', () => intervalFigure(results, numbers)],
@@ -68,11 +70,11 @@ function sectionsOf(results: Results, extras: ReportExtras, numbers: FigureNumbe
     limits: ['How near the limits', () => limitFigure(results, numbers)],
     air: ['In the air', () => airSection(results)],
     throttle: ['Throttle that feels the same', () => matchSection(results, numbers)],
+    setup: ['Setup to apply', () => setupSection(results)],
     traces: ['Raw traces', () => traceSection(extras, results.simulated, numbers)],
     provenance: ['Settings and provenance', () => provenanceSection(results, extras)],
     methods: ['Method and sources', () => methodSection(results)],
     runs: ['Flagged and left-out runs', () => runSection(results)],
-    setup: ['Setup to apply', () => setupSection(results)],
     metrics: ['Annex: all metrics', () => allMetrics(results)],
     records: ['Annex: records', () => recordsAnnex(results)],
   };

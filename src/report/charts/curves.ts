@@ -7,23 +7,24 @@ import { html, type Html } from '../html';
 import type { Scale } from '../show';
 import { heading, scaleFor } from '../show';
 
-const QUANTITIES = [
+/** What is drawn over throttle. */
+export const QUANTITIES = [
   { of: 'thrust_N', title: 'Thrust', shown: 'force' },
   { of: 'speed_rpm', title: 'Speed', shown: 'speed' },
   { of: 'power_W', title: 'Electrical power', shown: 'power' },
   { of: 'efficacy_N_per_W', title: 'Thrust per watt', shown: 'efficacy' },
 ] as const;
-type Of = (typeof QUANTITIES)[number]['of'];
+export type Of = (typeof QUANTITIES)[number]['of'];
 
 /** Standard uncertainties to each side of a band. */
-const COVERAGE = 2;
+export const COVERAGE = 2;
 /** Every so many points a marker. */
 const MARKS = 5;
 
 type Point = { readonly x: number; readonly y: number; readonly low: number; readonly high: number };
 
 /** Points with a value; the band is as wide as the line where there was one repeat. */
-function points(curve: ResultCurve, of: Of, scale: Scale): Point[] {
+export function points(curve: ResultCurve, of: Of, scale: Scale): Point[] {
   const band = curve[of];
   if (band === null) return [];
   return curve.throttle.flatMap((x, i): Point[] => {

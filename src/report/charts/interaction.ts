@@ -5,37 +5,60 @@ import { draw, Plot, type Mark } from '../draw';
 import { figure, legend, type FigureNumbers } from '../figure';
 import { html, type Html } from '../html';
 import { SERIES, type SeriesStyle } from '../palette';
+import { repeatInterval } from '../repeat-interval';
 import { pValue, scaleOf } from '../show';
+import { effects, pairTest } from './effects';
 
 type Factor = Results['factors'][number];
 type Cell = { readonly x: number; readonly y: number; readonly low: number; readonly high: number };
+/** Two crossed factors: one along the axis, the other as lines. */
+type Pair = { readonly lines: Factor; readonly along: Factor };
 
-/** One panel a metric for the first two crossed factors; a sentence where the campaign has no two. */
+/** From here on an interaction of two among several factors is not drawn: nothing tells it from scatter. */
+const DRAWN_BELOW = 0.05;
+
+/** A figure for every pair of crossed factors, one panel a metric; a sentence where the campaign crosses no two. */
 export function interactionFigure(results: Results, numbers: FigureNumbers): Html {
   const several = results.factors.filter((f) => f.levels.length > 1);
   if (several.length < 2) return html`<p>The campaign crosses no two factors of several levels, so there is no interaction to show.</p>`;
-  // Few lines, many places along the axis.
-  const [lines, along] = [...several.slice(0, 2)].sort((a, b) => a.levels.length - b.levels.length);
-  const shown = shownMetrics(results).map((m) => ({ m, chart: chart(results, m, lines, along, several.slice(2)) }));
-  const panels = shown.flatMap(({ m, chart: svg }) => (svg === null ? [] : [{ title: m.title, svg }]));
-  if (panels.length === 0) return html`<p>No metric has values at two levels of both factors, so there is no interaction to show.</p>`;
-  return html`${figure(numbers, html`${headingOf(along.name)} and ${words(lines.name)} together. Bars: intervals of the means from repeats. Parallel lines: each factor acts for itself; lines that cross or spread: the best level of one depends on the other.${several.length > 2 ? html` Other factors are averaged over.` : ''}`, panels,
-    legend(`${headingOf(lines.name)}:`, lines.levels.map((name, i) => ({ name, style: styleOf(i) }))))}${effects(results)}`;
+  const pairs = several.flatMap((a, i) => several.slice(i + 1).map((b) => pairOf(a, b)));
+  const metrics = shownMetrics(results);
+  const drawn = pairs.map((pair) => ({ pair, panels: metrics.flatMap((m) => {
+    if (pairs.length > 1 && (pairTest(m, pair.lines.name, pair.along.name)?.p ?? 0) >= DRAWN_BELOW) return [];
+    const svg = chart(results, m, pair, several.length > 2);
+    return svg === null ? [] : [{ title: m.title, svg }];
+  }) }));
+  const shown = drawn.filter((d) => d.panels.length > 0);
+  const quiet = drawn.filter((d) => d.panels.length === 0);
+  if (shown.length === 0 && pairs.length === 1) return html`<p>No metric has values at two levels of both factors, so there is no interaction to show.</p>`;
+  return html`${pairs.length > 1 ? html`<p>${several.length} factors are crossed. ${shown.length === 0 ? 'No pair of them' : 'A pair'} is drawn${shown.length === 0 ? '' : ' for the metrics'} where its interaction can be told from scatter (p below ${DRAWN_BELOW}) or was not tested; the table has every pair.</p>` : ''}
+${shown.map(({ pair, panels }) => pairFigure(pair, panels, several.length > 2, numbers))}
+${quiet.length === 0 || shown.length === 0 ? '' : html`<p>Not drawn, because nothing tells ${quiet.length === 1 ? 'its' : 'their'} interaction from scatter in any metric shown: ${quiet.map(({ pair }) => `${words(pair.lines.name)} with ${words(pair.along.name)}`).join('; ')}.</p>`}
+${effects(results)}`;
 }
+
+/** Few lines, many places along the axis. */
+const pairOf = (a: Factor, b: Factor): Pair => (a.levels.length <= b.levels.length ? { lines: a, along: b } : { lines: b, along: a });
+
+const pairFigure = ({ lines, along }: Pair, panels: readonly { title: string; svg: Html }[], averaged: boolean, numbers: FigureNumbers): Html =>
+  figure(numbers, html`${headingOf(along.name)} and ${words(lines.name)} together. Bars: intervals of the means from repeats. Parallel lines: each factor acts for itself; lines that cross or spread: the best level of one depends on the other.${averaged ? html` Other factors are averaged over.` : ''}`, panels,
+    legend(`${headingOf(lines.name)}:`, lines.levels.map((name, i) => ({ name, style: styleOf(i) }))));
 
 const styleOf = (i: number): SeriesStyle => SERIES[i % SERIES.length];
 
-function chart(results: Results, m: ResultMetric, lines: Factor, along: Factor, others: readonly Factor[]): Html | null {
+/** Means of a metric over both factors' levels; null without two lines of two points. */
+function chart(results: Results, m: ResultMetric, { lines, along }: Pair, averaged: boolean): Html | null {
   const scale = scaleOf(m);
   const levels = new Map(results.settings.map((s) => [s.id, s.levels]));
   const cell = (line: string, x: string, at: number): Cell[] => {
     const own = m.settings.filter((s) => levels.get(s.setting)?.[lines.name] === line && levels.get(s.setting)?.[along.name] === x && s.estimate.value !== null);
     if (own.length === 0) return [];
     const mean = own.reduce((a, s) => a + (s.estimate.value ?? 0), 0) / own.length;
-    const [only] = own;
-    const { interval, u } = only.estimate;
-    const half = others.length > 0 || own.length > 1 || interval.lower === null || interval.upper === null || u === null || u === 0 ? 0 : ((interval.upper - interval.lower) / 2) * Math.min(1, (only.type_a ?? u) / u);
-    return [{ x: at, y: scale.of(mean), low: scale.of(mean - half), high: scale.of(mean + half) }];
+    const ends = own.map(repeatInterval);
+    // Settings that are averaged were run apart from each other, so their intervals add in squares.
+    const side = (of: (e: { lower: number; upper: number }, value: number) => number): number =>
+      (ends.some((e) => e === null) ? 0 : Math.sqrt(own.reduce((sum, s, i) => sum + of(ends[i] ?? { lower: 0, upper: 0 }, s.estimate.value ?? 0) ** 2, 0)) / own.length);
+    return [{ x: at, y: scale.of(mean), low: scale.of(mean - side((e, v) => v - e.lower)), high: scale.of(mean + side((e, v) => e.upper - v)) }];
   };
   const drawn = lines.levels.map((line) => along.levels.flatMap((x, i) => cell(line, x, i)));
   if (drawn.filter((d) => d.length > 1).length < 2) return null;
@@ -54,30 +77,12 @@ function chart(results: Results, m: ResultMetric, lines: Factor, along: Factor, 
       Plot.dot(d, { x: 'x', y: 'y', r: 3.4, symbol: marker === 'cross' ? 'times' : marker === 'star' ? 'asterisk' : marker, fill: open ? 'none' : colour, stroke: colour }),
     ];
   });
+  const test = pairTest(m, lines.name, along.name);
+  const tested = m.factorial === null ? '' : test === null ? ` No test of the interaction: ${m.factorial.reason ?? 'not computed'}.` : ` Interaction: p ${pValue(test.p)}.`;
   return draw({
     title: `${m.title}: ${words(along.name)} and ${words(lines.name)}`, simulated: results.simulated,
-    description: `Mean ${m.title.toLowerCase()} over ${words(along.name)}, one line for each ${words(lines.name)}: ${lines.levels.map((l, i) => `${l}: ${drawn[i].map((p) => p.y.toPrecision(4)).join(', ')}`).join('; ')}. ${testText(m)}`,
+    description: `Mean ${m.title.toLowerCase()} over ${words(along.name)}, one line for each ${words(lines.name)}${averaged ? ', other factors averaged over' : ''}: ${lines.levels.map((l, i) => `${l}: ${drawn[i].map((p) => p.y.toPrecision(4)).join(', ')}`).join('; ')}.${tested}`,
     left: 52, x: { label: words(along.name), domain: [-0.35, along.levels.length - 0.65], ticks: along.levels.length, format: (v) => (Number.isInteger(v) ? along.levels[v] ?? '' : '') },
     y: { label: scale.unit, domain: [low - pad, high + pad] }, marks,
   });
-}
-
-function testText({ factorial }: ResultMetric): string {
-  if (factorial === null) return '';
-  return factorial.interaction === null ? `No test of the interaction: ${factorial.reason ?? 'not computed'}.` : `Interaction: p ${pValue(factorial.interaction.p)}.`;
-}
-
-/** Table of effects. */
-function effects(results: Results): Html {
-  const rows = shownMetrics(results).filter((m) => m.factorial !== null);
-  const factors = [...new Set(rows.flatMap((m) => m.factorial?.factors ?? []))];
-  if (rows.length === 0) return html``;
-  return html`<div class="scroll"><table class="effects"><caption>Main effects and interaction (analysis of variance on repeats). F, with p in brackets. Small p: told apart from scatter, which says nothing of whether it matters.</caption>
-<thead><tr><th scope="col">Metric</th>${factors.map((f) => html`<th scope="col">${headingOf(f)}</th>`)}<th scope="col">Together</th></tr></thead>
-<tbody>${rows.map((m) => {
-    const { factorial } = m;
-    if (factorial === null) return html``;
-    const cell = (e: { f: number | null; p: number | null } | null | undefined): Html => (e === null || e === undefined || e.f === null ? html`<td>–</td>` : html`<td>${e.f < 100 ? e.f.toFixed(1) : e.f.toFixed(0)} <span class="soft">(${pValue(e.p)})</span></td>`);
-    return html`<tr><th scope="row">${m.title}</th>${factors.map((f) => cell(factorial.main.find((x) => x.factor === f)?.effect))}${cell(factorial.interaction)}</tr>`;
-  })}</tbody></table></div>`;
 }

@@ -5,10 +5,11 @@ import { draw, Plot, type Mark } from '../draw';
 import { figure, type FigureNumbers } from '../figure';
 import { html, type Html } from '../html';
 import { BASELINE, CHOSEN, INK, INK_SOFT, MARGIN_BAND } from '../palette';
+import { repeatInterval } from '../repeat-interval';
 import { range, scaleOf, type Scale } from '../show';
 
 const ROW = 19;
-const LONGEST_NAME = 22;
+const LONGEST_NAME = 30;
 
 type Row = { readonly id: string; readonly mean: number; readonly low: number | null; readonly high: number | null };
 
@@ -21,13 +22,12 @@ export function intervalFigure(results: Results, numbers: FigureNumbers): Html {
   return figure(numbers, html`Every setting. Small dots: repeats. Large mark and bar: the mean and that part of its ${confidence} % interval which comes from repeats (a calibration error shifts all settings alike and is left to the tables); often no wider than the mark. Broken line: the baseline; shaded: within ± the margin of it. Filled diamond: the baseline; filled square: the chosen setting.`, panels);
 }
 
-/** Interval of a mean from repeats alone: what may be compared by eye inside one campaign. */
+/** A mean with the part of its interval that comes from repeats. */
 function repeatRow(s: SettingValue, scale: Scale): Row | null {
-  const { value, interval, u } = s.estimate;
+  const { value } = s.estimate;
   if (value === null) return null;
-  if (interval.lower === null || interval.upper === null || u === null || u === 0 || s.type_a === null) return { id: s.setting, mean: scale.of(value), low: null, high: null };
-  const half = ((interval.upper - interval.lower) / 2) * Math.min(1, s.type_a / u);
-  return { id: s.setting, mean: scale.of(value), low: scale.of(value - half), high: scale.of(value + half) };
+  const ends = repeatInterval(s);
+  return { id: s.setting, mean: scale.of(value), low: ends === null ? null : scale.of(ends.lower), high: ends === null ? null : scale.of(ends.upper) };
 }
 
 function intervalChart(results: Results, m: ResultMetric): Html {
@@ -60,6 +60,6 @@ function intervalChart(results: Results, m: ResultMetric): Html {
   return draw({
     title: `${m.title} of every setting`, simulated: results.simulated,
     description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit}: ${m.settings.map((s) => `${textOf(results, s.setting)} ${s.estimate.value === null ? 'no value' : `${scale.of(s.estimate.value).toPrecision(5)} (${range(s.estimate.interval, scale)})`}`).join('; ')}.`,
-    height: 64 + ROW * bands.length, left: Math.min(150, 14 + 6 * longest), x: { label: scale.unit, domain, ticks: 4 }, y: { label: '', bands, name: (id) => names.get(id) ?? id }, marks,
+    height: 64 + ROW * bands.length, left: Math.min(178, 14 + 5.8 * longest), x: { label: scale.unit, domain, ticks: 4 }, y: { label: '', bands, name: (id) => names.get(id) ?? id }, marks,
   });
 }

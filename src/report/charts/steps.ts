@@ -49,7 +49,7 @@ export function stepFigures(results: Results, numbers: FigureNumbers): Html {
 }
 
 /** First time from which a step stays at its end, s, with a margin; the whole length when it never does. */
-function settledAt(t_s: readonly number[], fraction: readonly number[]): number {
+export function settledAt(t_s: readonly number[], fraction: readonly number[]): number {
   const last = t_s.at(-1) ?? 0;
   let i = fraction.length;
   while (i > 0 && Math.abs((fraction[i - 1] ?? 0) - 1) < SETTLED) i--;
