@@ -27,9 +27,10 @@ const twin = object('The simulated rig', {
 const serial = object('A board that speaks our wire over a serial port', {
   kind: z.literal('serial'),
   ...port,
+  board: count('Serial number of the board that must answer, such as 0x0000004e; `rig watch` tells it. Any board when left out', 0, 4_294_967_295, 78).optional(),
   baud: count('Symbols per second', 9600, 12_000_000, 921_600).prefault(921_600),
   silence: quantity('time', { about: 'Silence of an armed board after which the link counts as lost', example: '50 ms', min: '20 ms', max: '1 s' }).prefault('50 ms'),
-}).transform((v) => ({ kind: v.kind, port: orNull(v.port), usb: orNull(v.usb), baud: v.baud, silence_s: v.silence }));
+}).transform((v) => ({ kind: v.kind, port: orNull(v.port), usb: orNull(v.usb), board: orNull(v.board), baud: v.baud, silence_s: v.silence }));
 
 const stopInput = object('A digital input that stops the motor', {
   pin: count('Number of the pin', 0, 127, 2),
