@@ -67,6 +67,30 @@ describe('choice', () => {
     expect(c?.chosen).toBeNull();
     expect(c?.reason).toContain('Power at hover thrust at most 1 W, failed');
   });
+  test('the answer has three sentences: gain with its interval, price, rivals', () => {
+    const { sentences } = run({ '22k': setting(8, 70), '44k': setting(7.03, 72), '88k': setting(7, 75) }, [], { margins: { power_at_hover_W: share(0.01), fall_t80_s: ms(1) } }).choice ?? { sentences: [] };
+    expect(sentences).toHaveLength(3);
+    expect(sentences[0]).toMatch(/^Take 44k: power at hover thrust is 7\.03 W, 12\.1 % less than the baseline, 22k \(95 % interval of the difference −\S+ to −\S+ mW\)\.$/);
+    expect(sentences[1]).toMatch(/^It costs elsewhere: fall by 80 % by \+\S+ to \+\S+ ms\.$/);
+    expect(sentences[2]).toMatch(/^88k measured best, but 44k is within the margin of it and asks for less/);
+  });
+  test('a kept baseline that did not measure best does not claim that it did', () => {
+    const [first, second] = run({ '22k': setting(7.03, 70), '44k': setting(7, 70) }, []).choice?.sentences ?? [];
+    expect(first).toBe('Keep the baseline, 22k: no setting that meets the constraints has a better power at hover thrust by more than the margin than its 7.03 W.');
+    expect(second).toMatch(/^44k measured best, but 22k is within the margin of it and asks for less/);
+  });
+  test('one repeat a setting recommends nothing and says why, in a plain sentence', () => {
+    const c = run({ '22k': setting(8, 70).slice(0, 1), '44k': setting(7, 70).slice(0, 1) }, []).choice;
+    expect(c).toMatchObject({ chosen: null, checklist: [], runners_up: [] });
+    expect(c?.sentences).toEqual(['No setting is recommended: one repeat a setting gives values without intervals, and nothing tells a difference from scatter; 44k measured least (6.986 W).']);
+  });
+  test('figures of one kind are looked at again together', () => {
+    const falls = (t: number) => spread.map((s) => ({ power_at_hover_W: t > 80 ? 7 + 0.01 * s : 8 + 0.01 * s, fall_t80_s: (t + 0.2 * s) / 1000, fall_t50_s: (0.6 * t + 0.2 * s) / 1000, fall_settling_s: (2 * t + 0.2 * s) / 1000 }));
+    const c = run({ '22k': falls(70), '44k': falls(95) }, []).choice;
+    expect(c?.checklist.filter((k) => k.what.startsWith('Re-check')).map((k) => k.what)).toEqual(['Re-check braking on the craft']);
+    expect(c?.checklist.find((k) => k.what.startsWith('Re-check'))?.why).toMatch(/(?=.*settling, fall worse)(?=.*fall by 80 % worse)(?=.*fall to 50 % worse)/);
+    expect(c?.sentences[1]).toContain('braking (');
+  });
   test('an objective that no run gives is named', () => {
     const c = analyzeCampaign(makeCampaign({ a: [{ hold_rpm: 1 }] }, { choice: least })).choice;
     expect(c).toMatchObject({ chosen: null, reason: 'no run gives power_at_hover_W' });

@@ -89,9 +89,12 @@ describe('a change in the air', () => {
 
   test('sentences carry intervals, say what is not settled, and what is unknown', () => {
     const told = changeSentences(flightChanges(input(20, 19), craft, 'a', 'b'), 'A', 'B');
-    expect(told[0]).toMatch(/^Against A, B changes hover power by −\S+ W \(−\S+ to −\S+ W\) and the time in the air by \+\S+ s \(\+\S+ to \+\S+ s\), \+\S+ %\.$/);
+    expect(told[0]).toMatch(/^Against A, B changes hover power by −\S+ W \(−\S+ to −\S+ W\), the time in the air by \+\S+ s or \+\S+ % \(\+\S+ to \+\S+ s\) and lift at full throttle by \+\S+ times the weight \(\+\S+ to \+\S+ times the weight\)\.$/);
     const same = changeSentences(flightChanges(input(20, 20), craft, 'a', 'b'), 'A', 'B').join(' ');
-    expect(same).toContain('Not settled, because no change lies inside the interval: hover power, time in the air');
+    expect(same).toMatch(/Not settled, because the interval of the change holds zero: hover power \(−\S+ to \+\S+ W\), the time in the air \(−\S+ to \+\S+ s\) and hover throttle/);
+    // Both ends and the value of a change have the same decimals: those that show its interval with two digits (JCGM 100:2008, 7.2.6).
+    const decimals = [...told[0].matchAll(/hover power by −(\d+\.?(\d*)) W \(−\d+\.?(\d*) to −\d+\.?(\d*) W\)/g)].map(([, , v, lower, upper]) => [v.length, lower.length, upper.length]);
+    expect(decimals).toEqual([[2, 2, 2]]);
     expect(changeSentences(flightChanges(input(20, 19, 0, 1), craft, 'a', 'b'), 'A', 'B')[0]).toContain('no interval: one run of a setting');
     const bare = makeCampaign({ a: [{ hold_rpm: 1 }], b: [{ hold_rpm: 1 }] }, { craft });
     expect(changeSentences(flightChanges(bare, craft, 'a', 'b'), 'A', 'B')).toEqual(['Whether B flies longer than A is unknown: no run of this setting has a thrust curve.']);

@@ -1,7 +1,8 @@
 /** From the runs of a campaign to its results. Pure: the same input gives the same output. */
 import type { Results, ResultMetric, ResultRun } from '../../model/results';
 import { collect, keysOfInterest, unknownKeys } from './collect';
-import { checklistOf, choose } from './choice';
+import { choose } from './choice';
+import { checklistOf } from './choice-words';
 import { protect } from './contrast';
 import { curvesOf, stepsOf } from './curves';
 import { flightOf } from './fly';

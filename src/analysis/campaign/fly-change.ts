@@ -1,6 +1,5 @@
 /** How one setting changes the flight against another, with intervals: what both share of calibration and installed loss cancels. */
 import type { Craft } from '../../model/files/craft';
-import { formatNumber } from '../../units/format';
 import { hoverMetrics } from '../metrics/run-curve';
 import type { Effects, RunMetric } from '../metrics/reading';
 import { around, noInterval, type Interval } from '../stats/interval';
@@ -11,7 +10,7 @@ import { dofNumber } from '../stats/estimate';
 import { meanEffects, sizeOf } from './absolute';
 import { hoverThrustOf } from './fly';
 import type { CampaignInput } from './input';
-import { showShare } from './words';
+import { enumerate, showShare } from './words';
 
 /** A change of one figure of the flight. */
 export type FlightChange = {
@@ -78,16 +77,34 @@ function reading(input: CampaignInput, craft: Craft, setting: string, { metric, 
 export function changeSentences(changes: readonly FlightChange[], a: string, b: string): string[] {
   const [power, time, throttle, margin] = changes;
   if (power.difference === null || time.difference === null) return [`Whether ${b} flies longer than ${a} is unknown: ${power.interval.reason ?? 'no value'}.`];
-  const told = (c: FlightChange, unit: string, times = 1): string => {
-    if (c.difference === null) return `unknown (${c.interval.reason ?? 'no value'})`;
-    const one = (v: number): string => `${v > 0 ? '+' : v < 0 ? '−' : '±'}${formatNumber(Math.abs(v * times), 2)}`;
-    return `${one(c.difference)}${unit} (${c.interval.reason === null ? `${one(c.interval.lower)} to ${one(c.interval.upper)}${unit}` : `no interval: ${c.interval.reason}`})`;
-  };
-  const open = [[power, 'hover power'], [time, 'time in the air'], [throttle, 'hover throttle'], [margin, 'lift at full throttle']] as const;
-  const unsettled = open.filter(([c]) => c.interval.reason === null && c.interval.lower <= 0 && c.interval.upper >= 0).map(([, name]) => name);
+  const share = time.from === null || time.from === 0 ? '' : ` or ${showShare(time.difference / time.from)}`;
+  const figures: Told[] = [
+    { change: power, say: 'hover power', unit: ' W', times: 1, share: '' }, { change: time, say: 'the time in the air', unit: ' s', times: 1, share },
+    { change: throttle, say: 'hover throttle', unit: ' points', times: 100, share: '' }, { change: margin, say: 'lift at full throttle', unit: ' times the weight', times: 1, share: '' },
+  ];
+  const sure = figures.filter((f) => f.change.difference !== null && (f.change.interval.reason !== null || !holdsZero(f.change)));
+  const open = figures.filter((f) => f.change.difference !== null && holdsZero(f.change));
+  const unknown = figures.filter((f) => f.change.difference === null);
   return [
-    `Against ${a}, ${b} changes hover power by ${told(power, ' W')} and the time in the air by ${told(time, ' s')}${time.from === null || time.from === 0 ? '' : `, ${showShare(time.difference / time.from)}`}.`,
-    `It moves hover throttle by ${told(throttle, ' points', 100)} and the lift at full throttle by ${told(margin, ' times the weight')}.`,
-    ...(unsettled.length === 0 ? [] : [`Not settled, because no change lies inside the interval: ${unsettled.join(', ')}.`]),
+    ...(sure.length === 0 ? [] : [`Against ${a}, ${b} changes ${enumerate(sure.map((f) => `${f.say} by ${told(f)}`))}.`]),
+    ...(open.length === 0 ? [] : [`Not settled${sure.length === 0 ? ` against ${a}` : ''}, because the interval of the change holds zero: ${enumerate(open.map((f) => `${f.say} (${bounds(f)})`))}.`]),
+    ...unknown.map((f) => `How ${f.say} changes is unknown: ${f.change.interval.reason ?? 'no value'}.`),
   ];
 }
+
+/** A change with how it is said. */
+type Told = { readonly change: FlightChange; readonly say: string; readonly unit: string; readonly times: number; readonly share: string };
+
+const holdsZero = ({ interval }: FlightChange): boolean => interval.reason === null && interval.lower <= 0 && interval.upper >= 0;
+
+/** Decimals that show the half-width of the interval with two digits; three digits of the value without an interval. */
+function placesOf({ change, times }: Told): number {
+  const { interval, difference } = change;
+  const half = interval.reason === null ? Math.abs(times * (interval.upper - interval.lower)) / 2 : 0;
+  const size = half > 0 ? half : Math.abs(times * (difference ?? 0)) / 10;
+  return size > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(size)))) : 0;
+}
+
+const signed = (f: Told, v: number): string => `${v > 0 ? '+' : v < 0 ? '−' : '±'}${Math.abs(v * f.times).toFixed(placesOf(f))}`;
+const bounds = (f: Told): string => (f.change.interval.reason === null ? `${signed(f, f.change.interval.lower)} to ${signed(f, f.change.interval.upper)}${f.unit}` : `no interval: ${f.change.interval.reason}`);
+const told = (f: Told): string => `${signed(f, f.change.difference ?? 0)}${f.unit}${f.share} (${bounds(f)})`;

@@ -29,8 +29,12 @@ export function flightOf(input: CampaignInput, craft: Craft, setting: string): R
   const show = (e: Estimate, unit: string, times = 1): string => {
     if (e.value === null) return `unknown (${e.reason ?? 'no value'})`;
     const i = expandedInterval(e, confidence);
-    const v = formatNumber(e.value * times, 3);
-    return i.reason === null ? `${v}${unit} (${formatNumber(i.lower * times, 3)} to ${formatNumber(i.upper * times, 3)}${unit})` : `${v}${unit} (no interval: ${i.reason})`;
+    if (i.reason !== null) return `${formatNumber(e.value * times, 3)}${unit} (no interval: ${i.reason})`;
+    // All three with as many decimals as show the half-width with two digits.
+    const half = (times * (i.upper - i.lower)) / 2;
+    const places = half > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(half)))) : 2;
+    const one = (v: number): string => (v * times).toFixed(places);
+    return `${one(e.value)}${unit} (${one(i.lower)} to ${one(i.upper)}${unit})`;
   };
   return {
     craft: craft.name, setting, hover_throttle: resultEstimate(per.throttle, confidence), hover_power_W: resultEstimate(total, confidence),
