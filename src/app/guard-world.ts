@@ -52,6 +52,8 @@ export class GuardWorld implements World {
   private supply_V: number;
   private propeller: boolean;
   private boardNote: BoardNote | null = null;
+  /** The link was lost since the board was last told of: it may have been reset meanwhile, and why is news. */
+  private lostSince = false;
 
   constructor(private readonly input: GuardWorldInput) {
     this.supply_V = input.rig.supply.voltage_V;
@@ -209,9 +211,13 @@ export class GuardWorld implements World {
       this.clock.take(message.state);
     } else if (message.type === 'lost') {
       this.lost = message.reason;
+      this.lostSince = true;
       this.input.note?.(message.reason);
     } else {
-      if (message.type === 'event' && message.event.type === 'tripped' && message.event.trip.code === 'LINK_LOST') this.lost ??= message.event.trip.detail;
+      if (message.type === 'event' && message.event.type === 'tripped' && message.event.trip.code === 'LINK_LOST') {
+        this.lost ??= message.event.trip.detail;
+        this.lostSince = true;
+      }
       this.bench.take(message);
     }
   }
@@ -246,7 +252,8 @@ export class GuardWorld implements World {
   private tellBoard(board: BoardNote | null): void {
     const before = this.boardNote;
     this.boardNote = board;
-    if (board === null || (before !== null && before.uid === board.uid)) return;
+    if (board === null || (before?.uid === board.uid && before.reset === board.reset && !this.lostSince)) return;
+    this.lostSince = false;
     this.input.note?.(`Board 0x${board.uid.toString(16).padStart(8, '0')} on ${board.port}, firmware ${board.firmware}; it last started by ${board.reset}.`);
   }
 

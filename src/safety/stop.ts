@@ -53,17 +53,23 @@ export class StopWatch {
   begin(tick_us: number): void {
     if (this.active) return;
     this.active = true;
-    this.began_us = tick_us;
     this.still_us = -1;
     this.lastSpeed = Infinity;
     this.firstSpeed = this.seenSpeed = null;
-    this.doubt.begin(tick_us);
     this.doubted = null;
+    this.beginAt(tick_us);
+  }
+
+  /** Where no row has come yet (-1), time begins with the first: a board may have run for hours. */
+  private beginAt(tick_us: number): void {
+    this.began_us = tick_us;
+    this.doubt.begin(tick_us);
   }
 
   /** Takes a row in; returns the result when there is one, and is then no longer active. */
   step(row: Row): StopResult | null {
     if (!this.active || row.tick_us < this.began_us) return null;
+    if (this.began_us < 0) this.beginAt(row.tick_us);
     this.doubt.step(row);
     const trusted = this.doubted === null;
     const hold_us = this.holdNeeded(row);
@@ -85,7 +91,7 @@ export class StopWatch {
 
   /** No rows come any more: nothing can be measured. `waited_us` on the clock that noticed. */
   giveUp(row: Row, waited_us: number): StopResult {
-    const silence = row.tick_us < this.began_us ? 'no row came since' : this.numbers(row);
+    const silence = row.tick_us < Math.max(0, this.began_us) ? 'no row came since' : this.numbers(row);
     return this.end({
       confirmed: false, took_us: waited_us,
       detail: `Not measured still within ${showTime(this.setup.limit.within_s * 1e6)}: ${silence}. Cut the power.`,
