@@ -30,9 +30,15 @@ export function legend(about: string, entries: readonly LegendEntry[]): Html {
   return html`<p class="legend">${about === '' ? '' : html`<span class="about">${about}</span>`}${entries.map((e) => html`<span class="entry">${sample(e.style)} ${e.name}</span>`)}</p>`;
 }
 
-/** A figure. */
+/** More panels than a page of A4 holds: such a figure breaks between its rows, with its caption above them. */
+const ONE_PAGE = 6;
+
+/** A figure. On paper one of a few panels is never torn apart. */
 export function figure(numbers: FigureNumbers, caption: Html | string, panels: readonly { readonly title: string; readonly svg: Html }[], key: Html = NOTHING, wide = false): Html {
-  return html`<figure class="${wide ? 'wide' : ''}">${key}<div class="panels">${panels.map((p) => html`<div class="panel">${p.title === '' ? '' : html`<h4>${p.title}</h4>`}${p.svg}</div>`)}</div><figcaption><b>Figure ${numbers.next()}.</b> ${caption}</figcaption></figure>`;
+  const long = panels.length > ONE_PAGE;
+  const text = html`<figcaption><b>Figure ${numbers.next()}.</b> ${caption}</figcaption>`;
+  const kind = [...(wide ? ['wide'] : []), ...(long ? ['long'] : [])].join(' ');
+  return html`<figure class="${kind}">${long ? text : ''}${key}<div class="panels">${panels.map((p) => html`<div class="panel">${p.title === '' ? '' : html`<h4>${p.title}</h4>`}${p.svg}</div>`)}</div>${long ? '' : text}</figure>`;
 }
 
 /** A legend entry drawn in ink, for marks that are the same in every panel. */

@@ -57,7 +57,7 @@ export const PAGE_SCRIPT = String.raw`
     data.series.forEach(function (s, i) {
       var last = i === data.series.length - 1;
       var options = {
-        width: charts.clientWidth - 10, padding: [6, 16, last ? 0 : 10, 0], height: last ? 158 : 132, title: s.name + (s.unit ? ', ' + s.unit : '') + (s.all ? '' : ' (lowest and highest of each stretch)') + (data.mark ? '   ' + data.mark : ''),
+        width: charts.clientWidth - 10, padding: [10, 16, last ? 0 : 10, 0], height: last ? 166 : 140, title: s.name + (s.unit ? ', ' + s.unit : '') + (s.all ? '' : ' (lowest and highest of each stretch)') + (data.mark ? '   ' + data.mark : ''),
         cursor: { sync: { key: sync.key }, drag: { x: true, y: false }, y: false }, legend: { show: true },
         scales: i === 0 ? { x: { time: false }, y: { range: [0, 130] } } : { x: { time: false } },
         series: [{ label: 'time, s', value: function (u, v) { return v == null ? '' : v.toFixed(4); } },

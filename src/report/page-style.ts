@@ -35,11 +35,11 @@ nav a:hover { text-decoration: underline; }
 figure { margin: 1.7rem 0 2.2rem; }
 .panels { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(330px, 100%), 1fr)); gap: 14px; }
 .panel { background: var(--plate); border: 1px solid var(--rule); padding: 9px 9px 5px; min-width: 0; }
-figure.wide .panels { grid-template-columns: minmax(0, 760px); }
+figure.wide .panels { grid-template-columns: minmax(0, 640px); }
 .panel svg { display: block; width: 100%; height: auto; max-width: 400px; }
-figure.wide .panel svg { max-width: 740px; }
+figure.wide .panel svg { max-width: 620px; }
 figcaption { font-size: .84rem; line-height: 1.45; color: var(--soft); margin-top: .6em; max-width: 56em; }
-figcaption { break-inside: avoid; break-before: avoid; }
+figure.long figcaption { margin: 0 0 .8em; }
 figcaption b { color: var(--ink); }
 .legend { font-size: .86rem; display: flex; flex-wrap: wrap; gap: .25em 1.3em; margin: 0 0 .6em; max-width: none; }
 .legend .about { font-weight: 600; }
@@ -91,7 +91,8 @@ select, button { font-size: .88rem; padding: .3em .6em; border: 1px solid var(--
 .buttons { display: inline-flex; flex-wrap: wrap; gap: .3em; }
 .note { font-family: var(--sans); font-size: .84rem; color: var(--soft); }
 #zoom-charts { background: var(--plate); border: 1px solid var(--rule); padding: 6px 4px; }
-#zoom-charts .u-title { font: 600 12px var(--sans); text-align: left; padding-left: 12px; }
+#zoom-charts .uplot { margin-top: 10px; }
+#zoom-charts .u-title { font: 600 12px var(--sans); text-align: left; padding: 0 0 4px 12px; }
 #zoom-charts .u-legend { font: 11px var(--sans); text-align: left; width: auto; }
 #zoom-charts .u-legend td, #zoom-charts .u-legend th { border: 0; padding: 0 .4em; }
 html.zooms .still { display: none; }
@@ -134,7 +135,10 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   .panels { grid-template-columns: repeat(2, minmax(0, 1fr)); gap: 3mm; }
   .panel { break-inside: avoid; border-color: #bbb; }
   .panel svg { max-width: none; }
-  figcaption { font-size: 8pt; break-before: avoid; }
+  figure:not(.long) { break-inside: avoid; }
+  figcaption { font-size: 8pt; break-inside: avoid; }
+  figure.long figcaption { break-after: avoid; }
+  figure.wide .panels { grid-template-columns: minmax(0, 130mm); }
   .scroll { overflow: visible; }
   table { font-size: 7.4pt; }
   th, td { padding: .25em .5em .25em 0; }

@@ -74,7 +74,9 @@ function reading(input: CampaignInput, craft: Craft, setting: string, { metric, 
 }
 
 /** The changes as sentences. `textOf` names a setting. */
-export function changeSentences(changes: readonly FlightChange[], a: string, b: string): string[] {
+export function changeSentences(changes: readonly FlightChange[], one: string, other: string): string[] {
+  // Names that hold commas stand in brackets.
+  const [a, b] = [one, other].map((n) => (n.includes(',') ? `(${n})` : n));
   const [power, time, throttle, margin] = changes;
   if (power.difference === null || time.difference === null) return [`Whether ${b} flies longer than ${a} is unknown: ${power.interval.reason ?? 'no value'}.`];
   const share = time.from === null || time.from === 0 ? '' : ` or ${showShare(time.difference / time.from)}`;

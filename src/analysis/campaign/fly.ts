@@ -10,6 +10,8 @@ import type { CampaignInput } from './input';
 
 /** Standard gravity, m/s² (ISO 80000-3:2019). */
 const G = 9.80665;
+/** How the sentence of assumptions begins: it is the same for every setting of a craft. */
+export const ASSUMED = 'Assumed:';
 /** Relative step of thrust for the slope of power over it. */
 const STEP = 0.02;
 
@@ -26,24 +28,32 @@ export function flightOf(input: CampaignInput, craft: Craft, setting: string): R
   const total = scaled(per.power, craft);
   const minutes = enduranceOf(total, craft);
   const margin = marginOf(per.top, craft);
+  const missed = new Set<string>();
   const show = (e: Estimate, unit: string, times = 1): string => {
     if (e.value === null) return `unknown (${e.reason ?? 'no value'})`;
     const i = expandedInterval(e, confidence);
-    if (i.reason !== null) return `${formatNumber(e.value * times, 3)}${unit} (no interval: ${i.reason})`;
+    if (i.reason !== null) {
+      missed.add(i.reason.replace(/, so there is no interval$/, ''));
+      return `${formatNumber(e.value * times, 3)}${unit} (no interval)`;
+    }
     // All three with as many decimals as show the half-width with two digits.
     const half = (times * (i.upper - i.lower)) / 2;
     const places = half > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(half)))) : 2;
     const one = (v: number): string => (v * times).toFixed(places);
     return `${one(e.value)}${unit} (${one(i.lower)} to ${one(i.upper)}${unit})`;
   };
+  const told = [
+    `With ${name}, ${craft.name} hovers at ${show(per.throttle, ' %', 100)} throttle and draws ${show(total, ' W')} in all.`,
+    `It stays up for ${show(minutes, ' min')} on ${formatNumber(100 * craft.battery.usable, 3)} % of its ${formatNumber(craft.battery.energy_Wh, 3)} Wh.`,
+    `At full throttle it lifts ${show(margin, ' times its weight')}.`,
+  ];
   return {
     craft: craft.name, setting, hover_throttle: resultEstimate(per.throttle, confidence), hover_power_W: resultEstimate(total, confidence),
     endurance_min: resultEstimate(minutes, confidence), thrust_margin: resultEstimate(margin, confidence),
     sentences: [
-      `With ${name}, ${craft.name} hovers at ${show(per.throttle, ' %', 100)} throttle and draws ${show(total, ' W')} in all.`,
-      `It stays up for ${show(minutes, ' min')} on ${formatNumber(100 * craft.battery.usable, 3)} % of its ${formatNumber(craft.battery.energy_Wh, 3)} Wh.`,
-      `At full throttle it lifts ${show(margin, ' times its weight')}.`,
-      `Assumed: static thrust as on the stand less ${formatNumber(100 * craft.installed_loss, 3)} % installed loss, level hover in still air, no forward flight, bench voltage; the pack sags by ${formatNumber(100 * craft.battery.sag, 3)} %.`,
+      ...told,
+      ...[...missed].map((reason) => `There are no intervals: ${reason}.`),
+      `${ASSUMED} static thrust as on the stand less ${formatNumber(100 * craft.installed_loss, 3)} % installed loss, level hover in still air, no forward flight, bench voltage; the pack sags by ${formatNumber(100 * craft.battery.sag, 3)} %.`,
     ],
   };
 }

@@ -20,8 +20,11 @@ export const flyCommand: CommandModule = {
         const told = await flyFolder(args.folder, args.craft, args.setting);
         const width = Math.min(100, process.stdout.columns ?? 100);
         const paragraph = (sentences: readonly string[]): string => `${sentences.map((s) => wrap(s, width, '  ')).join('\n')}\n`;
+        // What is assumed is the same for every setting and is said once, at the end.
+        const assumed = [...new Set(told.flights.flatMap((f) => f.sentences.filter((s) => s.startsWith('Assumed:'))))];
+        const paragraphs = [...told.flights.map((f) => f.sentences.filter((s) => !assumed.includes(s))), ...told.changes.map((c) => c.sentences), assumed].filter((p) => p.length > 0);
         if (told.simulated) process.stderr.write(`${simulatedBadge()}\n`);
-        process.stdout.write(args.json ? `${JSON.stringify(told, null, 2)}\n` : [...told.flights.map((f) => paragraph(f.sentences)), ...told.changes.map((c) => paragraph(c.sentences))].join('\n'));
+        process.stdout.write(args.json ? `${JSON.stringify(told, null, 2)}\n` : paragraphs.map(paragraph).join('\n'));
         done(EXIT.done);
       },
     );

@@ -37,14 +37,14 @@ function chart(results: Results, m: ResultMetric): Html {
   const pad = 0.15 * (Math.max(...ys) - Math.min(...ys)) || 0.01 * Math.abs(mean) || 1;
   return draw({
     title: `${m.title} of the baseline over the campaign`, simulated: results.simulated, height: 180, left: 56,
-    description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit} at run ${data.map((d) => `${d.x}: ${d.y.toPrecision(5)}`).join(', ')}.${slope === null ? '' : ` Drift from first to last: ${(slope * (x1 - x0)).toPrecision(3)}, p of none ${pValue(p)}.`}`,
+    description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit} at run ${data.map((d) => `${d.x}: ${d.y.toPrecision(5)}`).join(', ')}.${slope === null ? '' : ` Drift from first to last: ${(slope * (x1 - x0)).toPrecision(3)}, p if there is none ${pValue(p)}.`}`,
     x: { label: 'place in the order of runs', domain: [0, Math.max(...results.runs.map((r) => r.index), x1) + 1] }, y: { label: scale.unit, domain: [Math.min(...ys) - pad, Math.max(...ys) + pad], ticks: 4 },
     marks: [Plot.lineY(line, { x: 'x', y: 'y', stroke: INK_SOFT, strokeDasharray: '5 3' }), Plot.dot(data, { x: 'x', y: 'y', r: 3.4, fill: BASELINE, symbol: 'diamond' })],
   });
 }
 
 function table(results: Results, metrics: readonly ResultMetric[]): Html {
-  return html`<div class="scroll"><table><caption>Drift of the baseline from its first to its last run.</caption><thead><tr><th scope="col">Metric</th><th scope="col">Runs</th><th scope="col">Drift, ${Math.round(100 * results.confidence)} % interval</th><th scope="col">p of none</th><th scope="col">Taken out</th></tr></thead>
+  return html`<div class="scroll"><table><caption>Drift of the baseline from its first to its last run.</caption><thead><tr><th scope="col">Metric</th><th scope="col">Runs</th><th scope="col">Drift, ${Math.round(100 * results.confidence)} % interval</th><th scope="col">p if there is none</th><th scope="col">Taken out</th></tr></thead>
 <tbody>${metrics.map((m) => {
     const scale = scaleOf(m);
     const step = { unit: scale.unit, of: (v: number) => scale.of(v) - scale.of(0) };

@@ -7,9 +7,14 @@ import { verdictCell } from '../verdict-mark';
 
 export function allMetrics(results: Results): Html {
   if (results.metrics.length === 0) return html`<p>No usable run gives a metric.</p>`;
+  const named = results.metrics.filter((m) => m.of_interest);
+  const others = results.metrics.filter((m) => !m.of_interest);
   return html`<p>Value ± standard uncertainty; Type A from repeats, Type B from calibration. On paper these tables stay folded: results.csv holds them all.</p>
-${results.metrics.map((m) => html`<details><summary>${m.title}${m.of_interest ? '' : html` <span class="soft">not named by the campaign: its verdicts stand alone</span>`}</summary><p>${m.definition}</p>${table(results, m)}</details>`)}`;
+${named.length === 0 || others.length === 0 ? folded(results, results.metrics) : html`<h3>Named by the campaign</h3>${folded(results, named)}
+<h3>Others</h3><p>The campaign does not name these: each verdict stands alone, and with so many looked at, some differences appear by chance.</p>${folded(results, others)}`}`;
 }
+
+const folded = (results: Results, metrics: readonly ResultMetric[]): Html => html`${metrics.map((m) => html`<details><summary>${m.title}</summary><p>${m.definition}</p>${table(results, m)}</details>`)}`;
 
 function table(results: Results, m: ResultMetric): Html {
   const scale = scaleOf(m);

@@ -19,6 +19,7 @@ export function verdictSection(results: Results): Html {
   return html`<p>${results.baseline === null ? 'No baseline is stated: values without verdicts.' : html`Differences are against the baseline, ${textOf(results, results.baseline)}; its row gives its values.`} ${named ? 'Shown are the metrics that the campaign names; their verdicts hold together (Holm).' : 'The campaign names no metric, so the usual ones are shown and no margin is known.'}</p>
 <p class="legend signs">${(['better', 'worse', 'same', 'different', 'open', 'none'] as const).map((v) => html`<span class="entry ${VERDICT_SIGN[v].css}"><span class="sign">${VERDICT_SIGN[v].sign}</span> ${meaning(v)}</span>`)}</p>
 ${chunks.map((c, i) => table(results, c, i, chunks.length))}
+${missing(results, metrics)}
 ${candidatesTable(results)}`;
 }
 
@@ -45,6 +46,19 @@ function table(results: Results, metrics: readonly ResultMetric[], part: number,
       return html`<td class="value">${value === undefined ? '–' : html`<span class="num">${valueWithU(value, scales[i])}</span> ${scales[i].unit}`}</td>`;
     })}</tr>`;
   })}</tbody></table></div>`;
+}
+
+/** Why a cell has no verdict, no interval or a value only: a cell's tip is lost on paper. */
+function missing(results: Results, metrics: readonly ResultMetric[]): Html {
+  const reasons = new Map<string, Set<string>>();
+  const note = (reason: string | null, title: string): void => { if (reason !== null && reason !== '') reasons.set(reason, (reasons.get(reason) ?? new Set()).add(title)); };
+  for (const m of metrics) {
+    for (const c of m.contrasts) if (c.verdict === 'none') note(c.reason ?? c.interval.reason, m.title);
+    const base = m.settings.find((s) => s.setting === results.baseline)?.estimate;
+    if (base !== undefined && base.interval.lower === null) note(base.reason ?? base.interval.reason, m.title);
+  }
+  if (reasons.size === 0) return html``;
+  return html`<p>Where a verdict or an interval is missing:</p><ul class="notes">${[...reasons].map(([reason, titles]) => html`<li>${titles.size === metrics.length ? 'every metric' : [...titles].join(', ')}: ${reason}</li>`)}</ul>`;
 }
 
 /** Which settings meet the constraints. */
