@@ -20,7 +20,11 @@ function commandOf(trace: Trace, near_us: number): number {
 /** Everything of one direction. */
 function direction(trace: Trace, steps: readonly Stretch[], rising: boolean): Record<string, number> {
   const speed = trace.speed_rpm;
-  const level = (s: Stretch, end_us: number): number => meanOver(trace, speed, end_us - TAIL * (s.to_us - s.from_us), end_us);
+  // A tick's speed is that at its end: the mean over the time between takes both ends, or a level that creeps is half a tick late.
+  const level = (s: Stretch, end_us: number): number => {
+    const from_us = end_us - TAIL * (s.to_us - s.from_us);
+    return (meanOver(trace, speed, from_us, end_us) + meanOver(trace, speed, from_us - MS, end_us - MS)) / 2;
+  };
   const initial = median(steps.map((s) => level(s, s.from_us)));
   const final = median(steps.map((s) => level(s, s.to_us)));
   const at = (share: number): number => initial + share * (final - initial);
@@ -44,7 +48,7 @@ function direction(trace: Trace, steps: readonly Stretch[], rising: boolean): Re
     [name('rise_rate_per_s', 'fall_rate_per_s')]: mean(between(t20, t80).map((t) => 0.6 / t)),
     // Cell k of the mean shape is the end of tick k, (k + 1) ms after the command.
     [name('rise_settling_s', 'fall_settling_s')]: (settled + (edge - shape[settled - 1]) / (shape[settled] - shape[settled - 1])) * 1e-3,
-    [name('rise_overshoot', 'fall_overshoot')]: Math.max(0, ...shape.map((v) => v - 1)),
+    [name('rise_overshoot', 'fall_overshoot')]: Math.max(0, ...shape.slice(0, Math.floor((1 - TAIL) * shape.length)).map((v) => v - 1)),
   };
 }
 

@@ -2,8 +2,8 @@
  * response: times of hard steps up and down. Speed is the primary signal: the load cell rings and is filtered, current leads the
  * rotor. A step in or just after a desync is counted and left out.
  */
-import { measureStep, type StepFigures } from '../physics/step';
-import { between, channelOf, type PlayedSegment, type RunChannel, type RunData } from '../run-data';
+import { measureStep, type StepContext, type StepFigures } from '../physics/step';
+import { between, channelOf, type PlayedSegment, type RunChannel, type RunData, type Series } from '../run-data';
 import { median } from '../stats/summary';
 import type { MetricName } from './catalogue';
 import { channelEffects, sampleAge } from './common';
@@ -14,6 +14,8 @@ import { resolutionName, resolutionOf } from './resolution';
 const FOOT_S = 0.04;
 /** Part of each dwell that shows its level. */
 const TAIL = 0.25;
+/** Half-width of the window around each instant, as a share of the 20 to 80 % transition: a quarter of the time constant of a first-order lag. */
+const WINDOW = 0.2;
 /** A step that begins this soon after a desync starts from an unsettled level. */
 const AFTERMATH_S = 0.2;
 
@@ -76,11 +78,12 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
   if ((levels.final - levels.initial) * (name === 'rise' ? 1 : -1) <= 0) return none(`the speed went from ${levels.initial.toFixed(0)} to ${levels.final.toFixed(0)} rpm: not the step that was commanded`);
   const figures = steps.map(({ segment }) => {
     const part = between(speed, segment.start_s - FOOT_S, segment.end_s);
-    return part.value.length < 8 ? null : measureStep(part.t_s, part.value, { command_s: segment.start_s, levels });
+    return part.value.length < 8 ? null : measureStep(part.t_s, part.value, { command_s: segment.start_s, levels, window: WINDOW });
   });
   const mean = meanStep(name, speed, steps, levels);
-  const shape = measureStep(mean.t_s, mean.fraction, { command_s: 0, levels: { initial: 0, final: 1 } });
-  const levelEffects = effectsOfLevels(speed, steps, levels, mean);
+  const onMean = { command_s: 0, window: WINDOW, levelFrom_s: (1 - TAIL) * shortestOf(steps) };
+  const shape = measureStep(mean.t_s, mean.fraction, { ...onMean, levels: { initial: 0, final: 1 } });
+  const levelEffects = effectsOfLevels(speed, steps, levels, mean, onMean);
   const age = sampleAge(speed);
   /** A figure with what the instruments do to it; where it begins at the command, the age of a sample is taken off. */
   const told = ({ names, pick, what, fromCommand }: Figure, own: Pick<Reading, 'value' | 'within'>, of: string, more: readonly string[] = flags): RunMetric => {
@@ -101,12 +104,12 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
 }
 
 /** What a coarse speed does to a figure through the two levels of the train, read off the mean step. */
-function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Levels, mean: MeanStep): (pick: Figure['pick']) => Effects {
+function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Levels, mean: MeanStep, onMean: StepContext): (pick: Figure['pick']) => Effects {
   const size = Math.abs(levels.final - levels.initial);
   const sides = (['initial', 'final'] as const).flatMap((side) => {
     const u = resolutionOf(speed, samplesOf(speed, steps, side), levels[side]);
     if (u === 0) return [];
-    const moved = (by: number): StepFigures => measureStep(mean.t_s, mean.fraction, { command_s: 0, levels: { initial: 0, final: 1, [side]: (side === 'final' ? 1 : 0) + (by * u) / size } });
+    const moved = (by: number): StepFigures => measureStep(mean.t_s, mean.fraction, { ...onMean, levels: { initial: 0, final: 1, [side]: (side === 'final' ? 1 : 0) + (by * u) / size } });
     return [{ name: resolutionName(speed, levels[side]), up: moved(1), down: moved(-1) }];
   });
   return (pick) => Object.fromEntries(sides.flatMap(({ name, up, down }) => {
@@ -131,15 +134,31 @@ function tailOf(side: keyof Levels, { start_s, end_s }: PlayedSegment): readonly
   return side === 'initial' ? [start_s - length, start_s] : [end_s - length, end_s];
 }
 
-/** State levels of the train: medians over the dwells of what each shows before its end, so quantised speed averages out. */
+/**
+ * State levels of the train: medians over the dwells of the mean of each before its end, so quantised speed averages out. A sample is as
+ * old as `sampleAge` says, so where the level still creeps, the mean is carried to the middle of the window along the creep that all dwells show.
+ */
 function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
-  const level = (side: keyof Levels): number | null => median(steps.flatMap(({ segment }) => {
-    const part = between(speed, ...tailOf(side, segment)).value;
-    return part.length === 0 ? [] : [part.reduce((a, b) => a + b, 0) / part.length];
-  }));
+  const level = (side: keyof Levels): number | null => {
+    const parts = steps.flatMap(({ segment }) => {
+      const [from, to] = tailOf(side, segment);
+      const part = between(speed, from, to);
+      return part.value.length === 0 ? [] : [{ ...lineOf(part), middle_s: (from + to) / 2 }];
+    });
+    const creep = parts.reduce((sum, p) => sum + p.slope, 0) / parts.length;
+    return median(parts.map((p) => p.mean + creep * (p.middle_s - (p.time - speed.period_s / 2))));
+  };
   const initial = level('initial');
   const final = level('final');
   return initial === null || final === null ? null : { initial, final };
+}
+
+/** Mean time, mean value and least-squares slope of samples; slope 0 for one sample. */
+function lineOf({ t_s, value }: Series): { time: number; mean: number; slope: number } {
+  const time = t_s.reduce((a, b) => a + b, 0) / t_s.length;
+  const mean = value.reduce((a, b) => a + b, 0) / value.length;
+  const square = t_s.reduce((s, t) => s + (t - time) ** 2, 0);
+  return { time, mean, slope: square > 0 ? t_s.reduce((s, t, i) => s + (t - time) * (value[i] - mean), 0) / square : 0 };
 }
 
 /** Every sample that a level rests on. */
@@ -154,10 +173,12 @@ function samplesOf(speed: RunChannel, steps: readonly Step[], side: keyof Levels
   return all;
 }
 
+const shortestOf = (steps: readonly Step[]): number => Math.min(...steps.map((s) => s.segment.end_s - s.segment.start_s));
+
 /** All steps on a clock that starts at the command, in cells as wide as the samples come. */
 function meanStep(name: Direction, speed: RunChannel, steps: readonly Step[], levels: { initial: number; final: number }): MeanStep {
   const cell_s = Math.max(0.001, speed.period_s);
-  const shortest = Math.min(...steps.map((s) => s.segment.end_s - s.segment.start_s));
+  const shortest = shortestOf(steps);
   const first = -Math.floor(FOOT_S / cell_s);
   const count = Math.max(1, Math.floor(shortest / cell_s) - first);
   const sum = new Float64Array(count);

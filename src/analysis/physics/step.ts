@@ -2,6 +2,7 @@
 import { requireFinite, requireSameLength, type Numbers } from '../stats/check';
 import { median } from '../stats/summary';
 import { firstCrossing, lastCrossing } from './levels';
+import { localFit, refineCrossing } from './local-fit';
 
 /** What is known about the step beforehand. */
 export type StepContext = {
@@ -15,6 +16,13 @@ export type StepContext = {
   readonly deadLevel?: number;
   /** Smallest step, in units of y, worth measuring; 0 unless given. */
   readonly leastStep?: number;
+  /**
+   * Half-width of the window over which the signal is fitted near every instant looked for, as a share of the 20 to 80 %
+   * transition; 0 unless given: crossings between two samples and excursions of single samples, as they stand.
+   */
+  readonly window?: number;
+  /** Where the part begins that shows the final level: an overshoot lies before it. The end of the record unless given. */
+  readonly levelFrom_s?: number;
 };
 
 /** Figures of a step. Times in the unit of `t` (s). `null` figures are explained in `missing`. */
@@ -33,6 +41,10 @@ export type StepFigures = {
   /** Largest excursion past the final level, and back past the initial one, as a fraction of the step. */
   readonly overshoot: number | null;
   readonly undershoot: number | null;
+  /** From the command to the largest excursion; null where there is none. */
+  readonly overshootAt_s: number | null;
+  /** Half-width of the window that was used, s; 0 where none was. */
+  readonly half_s: number;
   /** From the command until the signal stays within the settling band. */
   readonly settling_s: number | null;
   /** Mean rate between 20 and 80 % over the step's size, 1/s: acceleration that steps of different size share. */
@@ -49,7 +61,7 @@ export function measureStep(t: Numbers, y: Numbers, context: StepContext): StepF
   requireSameLength(t, y, 't and y');
   requireFinite(t, 't');
   requireFinite(y, 'y');
-  const { command_s, settleBand = 0.05, deadLevel = 0.1, leastStep = 0 } = context;
+  const { command_s, settleBand = 0.05, deadLevel = 0.1, leastStep = 0, levelFrom_s = Infinity } = context;
   const missing: string[] = [];
   let start = 0;
   while (start < t.length && t[start] < command_s) start++;
@@ -62,9 +74,16 @@ export function measureStep(t: Numbers, y: Numbers, context: StepContext): StepF
   const at = (fraction: number): number => initial + fraction * size;
 
   const middle = firstCrossing(t, y, at(0.5), rising, Math.max(1, start));
-  const before = (fraction: number): number | null => (middle === null ? null : lastCrossing(t, y, at(fraction), rising, middle.index)?.time ?? null);
-  const after = (fraction: number): number | null => (middle === null ? null : firstCrossing(t, y, at(fraction), rising, middle.index)?.time ?? null);
+  const roughBefore = (fraction: number): number | null => (middle === null ? null : lastCrossing(t, y, at(fraction), rising, middle.index)?.time ?? null);
+  const roughAfter = (fraction: number): number | null => (middle === null ? null : firstCrossing(t, y, at(fraction), rising, middle.index)?.time ?? null);
+  const half_s = (context.window ?? 0) * (span(roughBefore(0.2), roughAfter(0.8)) ?? 0);
+  // The corner at the command is no part of the step's smooth course: a window near it is the smaller.
+  const fitted = (level: number, rough: number | null, upwards: boolean): number | null =>
+    (rough === null || half_s === 0 ? rough : refineCrossing(t, y, level, upwards, rough, Math.min(half_s, CORNER * (rough - command_s)), command_s));
+  const before = (fraction: number): number | null => fitted(at(fraction), roughBefore(fraction), rising);
+  const after = (fraction: number): number | null => fitted(at(fraction), roughAfter(fraction), rising);
   if (middle === null) missing.push('the signal does not cross 50 % after the command');
+  const t50 = fitted(at(0.5), middle?.time ?? null, rising);
   const t10 = before(0.1);
   const t20 = before(0.2);
   const t80 = after(0.8);
@@ -72,14 +91,16 @@ export function measureStep(t: Numbers, y: Numbers, context: StepContext): StepF
   const dead = deadLevel <= 0.5 ? before(deadLevel) : after(deadLevel);
   if (middle !== null && (t10 === null || t20 === null)) missing.push('the record does not show the foot of the step');
   if (middle !== null && (t80 === null || t90 === null)) missing.push('the signal does not reach 90 % before the record ends');
-  const settling = settlingTime(t, y, final, settleBand * Math.abs(size), start);
+  const entry = settlingTime(t, y, final, settleBand * Math.abs(size), start);
+  const settling = entry === null || entry.edge === null ? entry?.time ?? null : fitted(entry.edge, entry.time, entry.edge < final);
+  const over = start < y.length ? excursion(t, y, half_s === 0 ? start : middle?.index ?? start, levelFrom_s, half_s, (v) => (v - final) / size) : null;
   if (settling === null) missing.push(`the signal is not within ±${settleBand * 100} % of the final level at the end`);
   return {
     direction: rising ? 'up' : 'down', initial, final,
     t10to90_s: span(t10, t90), t20to80_s: span(t20, t80),
-    t50_s: span(command_s, middle?.time ?? null), t80_s: span(command_s, t80), deadTime_s: span(command_s, dead),
-    overshoot: start < y.length ? excursion(y, start, (v) => (v - final) / size) : null,
-    undershoot: start < y.length ? excursion(y, start, (v) => (initial - v) / size) : null,
+    t50_s: span(command_s, t50), t80_s: span(command_s, t80), deadTime_s: span(command_s, dead),
+    overshoot: over?.value ?? null, overshootAt_s: span(command_s, over?.at ?? null), half_s,
+    undershoot: start < y.length ? excursion(t, y, start, Infinity, 0, (v) => (initial - v) / size).value : null,
     settling_s: settling === null ? null : Math.max(0, settling - command_s),
     rate_per_s: t20 !== null && t80 !== null && t80 > t20 ? 0.6 / (t80 - t20) : null,
     missing,
@@ -106,10 +127,23 @@ export function twoPointLag(t: Numbers, y: Numbers, command_s: number, initial: 
 
 const span = (from: number | null, to: number | null): number | null => (from === null || to === null ? null : to - from);
 
-function excursion(y: Numbers, from: number, past: (v: number) => number): number {
+/** A window reaches this far back to the command at most, as a share of the way. */
+const CORNER = 0.6;
+/** Fits stand this far apart, in half-widths of their window; the top lies no further than an eighth from one of them. */
+const STRIDE = 0.25;
+
+/** Largest value of `past` (which must go with y in a straight line) before `until` and its instant: of single samples, or of parabolas over ± `half_s`. */
+function excursion(t: Numbers, y: Numbers, from: number, until: number, half_s: number, past: (v: number) => number): { value: number; at: number | null } {
   let most = 0;
-  for (let i = from; i < y.length; i++) most = Math.max(most, past(y[i]));
-  return most;
+  let where: number | null = null;
+  let last = -Infinity;
+  for (let i = from; i < y.length && t[i] < until; i++) {
+    if (half_s > 0 && t[i] - last < STRIDE * half_s && i < y.length - 1) continue;
+    last = t[i];
+    const value = past(half_s > 0 ? localFit(t, y, t[i], half_s, t[from])?.value ?? y[i] : y[i]);
+    if (value > most) [most, where] = [value, t[i]];
+  }
+  return { value: most, at: where };
 }
 
 /** Levels of a lone step: medians of the samples before the command and of the last quarter after it. */
@@ -121,20 +155,20 @@ function ownLevels(y: Numbers, start: number): { initial: number; final: number 
   return initial === null || after < 8 || final === null ? null : { initial, final };
 }
 
-/** Instant of the last entry into final ± band, interpolated at the band's edge; null when the signal ends outside. */
-function settlingTime(t: Numbers, y: Numbers, final: number, band: number, start: number): number | null {
+/** Instant of the last entry into final ± band, interpolated at the band's edge, and that edge (null when never outside); null when the signal ends outside. */
+function settlingTime(t: Numbers, y: Numbers, final: number, band: number, start: number): { time: number; edge: number | null } | null {
   const outside = (i: number): boolean => Math.abs(y[i] - final) > band;
   let last = y.length - 1;
   if (last < start || outside(last)) return null;
   while (last > start && !outside(last - 1)) last--;
-  if (last === start) return t[start];
+  if (last === start) return { time: t[start], edge: null };
   const edge = y[last - 1] > final ? final + band : final - band;
-  return t[last - 1] + ((edge - y[last - 1]) / (y[last] - y[last - 1])) * (t[last] - t[last - 1]);
+  return { time: t[last - 1] + ((edge - y[last - 1]) / (y[last] - y[last - 1])) * (t[last] - t[last - 1]), edge };
 }
 
 function nothing(reason: string): StepFigures {
   return {
     direction: null, initial: null, final: null, t10to90_s: null, t20to80_s: null, t50_s: null, t80_s: null, deadTime_s: null,
-    overshoot: null, undershoot: null, settling_s: null, rate_per_s: null, missing: [reason],
+    overshoot: null, undershoot: null, overshootAt_s: null, half_s: 0, settling_s: null, rate_per_s: null, missing: [reason],
   };
 }

@@ -1,0 +1,83 @@
+/**
+ * A signal near one instant, by a parabola through the samples around it (local regression: Savitzky & Golay, Analytical
+ * Chemistry 36 (1964) 1627, for samples that need not be evenly spaced). The steps of a coarse channel and its noise average
+ * out over the window, and a parabola, unlike a line, follows the bend of a step on its way to the level.
+ */
+import { requireSameLength, type Numbers } from '../stats/check';
+
+/** value + slope·(t − at) + bend·(t − at)². */
+export type LocalFit = { readonly value: number; readonly slope: number; readonly bend: number; readonly n: number };
+
+/** Fewer samples than this carry no parabola. */
+const LEAST = 5;
+
+/** First index with t[i] ≥ time. */
+function indexAt(t: Numbers, time: number): number {
+  let low = 0;
+  let high = t.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (t[middle] < time) low = middle + 1; else high = middle;
+  }
+  return low;
+}
+
+/**
+ * Least-squares parabola over [at − half, at + half], never reaching before `from` (the corner at which a step begins must not
+ * be smoothed away). Where fewer than five samples lie in the window it is widened to the nearest five.
+ * @returns null when there are fewer than five samples from `from` on
+ */
+export function localFit(t: Numbers, y: Numbers, at: number, half: number, from = -Infinity): LocalFit | null {
+  requireSameLength(t, y, 't and y');
+  const first = indexAt(t, from);
+  let a = Math.max(first, indexAt(t, at - half));
+  let b = indexAt(t, at + half);
+  if (t.length - first < LEAST) return null;
+  while (b - a < LEAST) {
+    if (b >= t.length || (a > first && at - t[a - 1] < t[b] - at)) a--; else b++;
+  }
+  const scale = Math.max(at - t[a], t[b - 1] - at);
+  let [s1, s2, s3, s4, v0, v1, v2] = [0, 0, 0, 0, 0, 0, 0];
+  for (let i = a; i < b; i++) {
+    const x = (t[i] - at) / scale;
+    const xx = x * x;
+    s1 += x;
+    s2 += xx;
+    s3 += xx * x;
+    s4 += xx * xx;
+    v0 += y[i];
+    v1 += x * y[i];
+    v2 += xx * y[i];
+  }
+  const n = b - a;
+  const [c0, c1, c2] = [s2 * s4 - s3 * s3, s2 * s3 - s1 * s4, s1 * s3 - s2 * s2];
+  const det = n * c0 + s1 * c1 + s2 * c2;
+  const value = (c0 * v0 + c1 * v1 + c2 * v2) / det;
+  const slope = (c1 * v0 + (n * s4 - s2 * s2) * v1 + (s1 * s2 - n * s3) * v2) / det;
+  const bend = (c2 * v0 + (s1 * s2 - n * s3) * v1 + (n * s2 - s1 * s1) * v2) / det;
+  return Number.isFinite(value + slope + bend) ? { value, slope: slope / scale, bend: bend / scale ** 2, n } : null;
+}
+
+/** The window moves with the crossing this often at most. */
+const ROUNDS = 8;
+
+/**
+ * A crossing found between two samples, found again on the parabola around it. The first noisy sample past a level comes
+ * early where the signal rises slowly, by several samples on a coarse channel; the parabola's crossing does not.
+ * @returns the instant, or `rough` where no parabola crosses the level nearby in the right direction
+ */
+export function refineCrossing(t: Numbers, y: Numbers, level: number, rising: boolean, rough: number, half: number, from = -Infinity): number {
+  let at = rough;
+  for (let round = 0; round < ROUNDS; round++) {
+    const fit = localFit(t, y, at, half, from);
+    if (fit === null || (fit.slope > 0) !== rising) return rough;
+    const root = fit.slope ** 2 - 4 * fit.bend * (fit.value - level);
+    if (root < 0) return rough;
+    // The root next to `at`, in the form that loses no digits where the bend is small.
+    const move = (2 * (level - fit.value)) / (fit.slope + Math.sign(fit.slope) * Math.sqrt(root));
+    if (!Number.isFinite(move) || Math.abs(at + move - rough) > 2 * half) return rough;
+    at += move;
+    if (Math.abs(move) < 1e-4 * half) break;
+  }
+  return at;
+}
