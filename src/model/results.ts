@@ -59,7 +59,7 @@ const curve = z.strictObject({
 const step = z.strictObject({ setting: text('Setting'), label: text('Protocol label'), direction: z.enum(['rise', 'fall']), runs: num('Runs'), t_s: list(z.number(), 'Time after the command'), fraction: list(z.number(), 'Part of the step') });
 
 const constraintCheck = z.strictObject({ metric: text('Metric'), text: text('What is asked'), status: z.enum(['met', 'failed', 'open', 'none']), detail: text('What was found') });
-const candidate = z.strictObject({ setting: text('Setting'), eligible: z.boolean(), objective: maybe('Value of the objective'), constraints: list(constraintCheck, 'Each constraint') });
+const candidate = z.strictObject({ setting: text('Setting'), eligible: z.boolean(), objective: maybe('Value of the objective'), constraints: list(constraintCheck, 'Each constraint'), reason: z.string().nullable().meta({ description: 'Why the objective cannot be judged; null when it can' }) });
 const choice = z.strictObject({
   objective: text('What is sought'), chosen: z.string().nullable(), best: z.string().nullable().meta({ description: 'The best value, where the knee rule chose another' }), reason: why, sentences: list(z.string(), 'The answer'),
   gain: contrast.nullable(), price: list(z.strictObject({ key: text('Metric'), contrast }), 'What changes elsewhere'), runners_up: list(z.string(), 'Settings that cannot be told from the chosen one'),

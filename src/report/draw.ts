@@ -30,8 +30,11 @@ export type Chart = {
   readonly marks: readonly Mark[];
 };
 
-const WIDTH = 344;
-const HEIGHT = 236;
+// Small enough for three side by side on A4 with letters of 7 pt, and large letters on a phone.
+const WIDTH = 262;
+const HEIGHT = 200;
+/** Width of a chart that needs room for names: two of them side by side on A4. */
+export const LARGE = 344;
 const FONT = 'system-ui, "Segoe UI", "Helvetica Neue", Arial, "Liberation Sans", sans-serif';
 let number = 0;
 
@@ -48,7 +51,7 @@ export function restartNumbers(): void {
 
 /** Draws a chart. */
 export function draw(chart: Chart): Html {
-  const { width = WIDTH, height = HEIGHT, left = 46, right = 12, x, y } = chart;
+  const { width = WIDTH, height = HEIGHT, left = 44, right = 12, x, y } = chart;
   const banded = 'bands' in y;
   const svg = Plot.plot({
     document: page as never, className: 'sb', width, height, marginLeft: left, marginRight: right, marginTop: 26, marginBottom: 38,
@@ -88,7 +91,7 @@ function dressed(svg: Node, { title, description, simulated, x, y }: Chart, widt
     node('text', y.label, { x: 4, y: 14, fill: INK, 'font-weight': 600, 'text-anchor': 'start' }),
     node('text', x.label, { x: width - 12, y: height - 5, fill: INK, 'text-anchor': 'end' }),
   );
-  if (simulated) svg.append(node('text', 'SIMULATED', { x: width - 12, y: 13, fill: SIMULATED_INK, 'font-size': 9, 'font-weight': 700, 'letter-spacing': 1, 'text-anchor': 'end' }));
+  if (simulated) svg.append(node('text', 'SIMULATED', { x: 4, y: height - 5, fill: SIMULATED_INK, 'font-size': 9, 'font-weight': 700, 'letter-spacing': 1, 'text-anchor': 'start' }));
   // Plot writes a style element with rules for pages of many kinds; the page's own style sheet says what is needed, once.
   return svg.outerHTML.replace(/<style>[\s\S]*?<\/style>/, '');
 }

@@ -30,15 +30,14 @@ export function legend(about: string, entries: readonly LegendEntry[]): Html {
   return html`<p class="legend">${about === '' ? '' : html`<span class="about">${about}</span>`}${entries.map((e) => html`<span class="entry">${sample(e.style)} ${e.name}</span>`)}</p>`;
 }
 
-/** More panels than a page of A4 holds: such a figure breaks between its rows, with its caption above them. */
-const ONE_PAGE = 6;
+/** More panels than a page of A4 holds, by their size: such a figure breaks between its rows, with its caption above them. */
+const ONE_PAGE = { small: 12, large: 4, wide: 1 } as const;
 
 /** A figure. On paper one of a few panels is never torn apart. */
-export function figure(numbers: FigureNumbers, caption: Html | string, panels: readonly { readonly title: string; readonly svg: Html }[], key: Html = NOTHING, wide = false): Html {
-  const long = panels.length > ONE_PAGE;
+export function figure(numbers: FigureNumbers, caption: Html | string, panels: readonly { readonly title: string; readonly svg: Html }[], key: Html = NOTHING, size: keyof typeof ONE_PAGE = 'small'): Html {
+  const long = panels.length > ONE_PAGE[size];
   const text = html`<figcaption><b>Figure ${numbers.next()}.</b> ${caption}</figcaption>`;
-  const kind = [...(wide ? ['wide'] : []), ...(long ? ['long'] : [])].join(' ');
-  return html`<figure class="${kind}">${long ? text : ''}${key}<div class="panels">${panels.map((p) => html`<div class="panel">${p.title === '' ? '' : html`<h4>${p.title}</h4>`}${p.svg}</div>`)}</div>${long ? '' : text}</figure>`;
+  return html`<figure class="${size}${long ? ' long' : ''}">${long ? text : ''}${key}<div class="panels">${panels.map((p) => html`<div class="panel">${p.title === '' ? '' : html`<h4>${p.title}</h4>`}${p.svg}</div>`)}</div>${long ? '' : text}</figure>`;
 }
 
 /** A legend entry drawn in ink, for marks that are the same in every panel. */

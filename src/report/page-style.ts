@@ -131,8 +131,9 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   nav ol { columns: 2; font-size: 8.5pt; line-height: 1.5; }
   .screen-only, #zoom { display: none !important; }
   html.zooms .still { display: block; }
-  figure { margin: 4mm 0 6mm; padding-right: .5mm; }
-  .panels { grid-template-columns: repeat(2, minmax(0, 1fr)); gap: 3mm; }
+  figure { margin: 3mm 0 5mm; padding-right: .5mm; }
+  .panels { grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 3mm; }
+  figure.large .panels { grid-template-columns: repeat(2, minmax(0, 1fr)); }
   .panel { break-inside: avoid; border-color: #bbb; }
   .panel svg { max-width: none; }
   figure:not(.long) { break-inside: avoid; }
@@ -149,6 +150,8 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   tr, li, dd, .fact { break-inside: avoid; }
   table:not(.records) { break-inside: avoid; }
   #verdicts { break-before: page; margin-top: 0; }
+  #setup { break-inside: avoid; }
+  section > p:first-of-type { break-after: avoid; }
   .fact, .fact table { break-inside: auto; }
   .fact h3 { break-after: avoid; }
   thead { display: table-header-group; }

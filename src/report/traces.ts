@@ -1,6 +1,6 @@
 // Raw traces: still pictures for print and for pages without scripts, packed samples for zooming.
 import { decimate, deltas, stepFor } from './decimate';
-import { draw, Plot } from './draw';
+import { draw, LARGE, Plot } from './draw';
 import type { ReportExtras, Trace, TraceSeries } from './extras';
 import { figure, type FigureNumbers } from './figure';
 import type { Html} from './html';
@@ -20,7 +20,7 @@ const STILL = ['Speed', 'Thrust', 'Current'];
 export function traceSection(extras: ReportExtras, simulated: boolean, numbers: FigureNumbers): Html {
   const traces = extras.traces.filter((t) => t.series.some((s) => s.t_s.length > 1));
   if (traces.length === 0) return html`<p>No raw traces are included. They are in the records, which any MCAP reader opens.</p>`;
-  const still = figure(numbers, 'The runs as they were measured: no filter, lowest and highest sample of each stretch.', traces.map((t) => ({ title: `${t.label}: ${t.why}`, svg: picture(t, simulated) })));
+  const still = figure(numbers, 'The runs as they were measured: no filter, lowest and highest sample of each stretch.', traces.map((t) => ({ title: `${t.label}: ${t.why}`, svg: picture(t, simulated) })), undefined, 'large');
   if (extras.zoom === null) return still;
   const tag = simulated ? html`<span class="tag">Simulated</span>` : NOTHING;
   return html`<p class="screen-only">Choose a run, drag across a chart to look closer, double-click to see all of it. Times count from the first row of the record.</p>
@@ -40,7 +40,7 @@ function picture(trace: Trace, simulated: boolean): Html {
   const high = Math.max(...v);
   const low = Math.min(0, ...v);
   return draw({
-    title: `${series.name} in run ${trace.run}`, description: `${series.name} in ${series.unit} over ${(t.at(-1) ?? 0).toFixed(1)} s, from ${Math.min(...v).toPrecision(4)} to ${high.toPrecision(4)}.`, simulated, height: 168, left: 56,
+    title: `${series.name} in run ${trace.run}`, description: `${series.name} in ${series.unit} over ${(t.at(-1) ?? 0).toFixed(1)} s, from ${Math.min(...v).toPrecision(4)} to ${high.toPrecision(4)}.`, simulated, width: LARGE, height: 168, left: 56,
     x: { label: 'time, s' }, y: { label: heading(series.name, series.unit), domain: [low, high * 1.04 || 1], ticks: 4 }, marks: [Plot.lineY(data, { x: 'x', y: 'y', stroke: INK, strokeWidth: 0.8 })],
   });
 }

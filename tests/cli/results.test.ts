@@ -36,7 +36,7 @@ function copyOf(folder: string): string {
   return copy;
 }
 /** Analyzes and reports; every number is finite, or null with a reason beside it. */
-function analyzed(folder: string): { results: Results; page: string } {
+function analyzed(folder: string): { results: Results; page: string; told: string } {
   const said = spoolbench(folder, 'analyze', '.');
   expect(said, said.err).toMatchObject({ code: 0 });
   const text = fs.readFileSync(path.join(folder, 'results.json'), 'utf8');
@@ -54,7 +54,11 @@ function analyzed(folder: string): { results: Results; page: string } {
   const page = fs.readFileSync(path.join(folder, reported.out.trim()), 'utf8');
   expect(page.includes('<b>SIMULATED</b>'), 'marked as simulated').toBe(true);
   expect(/>\s*(NaN|undefined)\b/.exec(page)).toBeNull();
-  return { results, page };
+  // The terminal names every run and file that is left out, with its reason.
+  const told = said.err.replace(/\s+/g, ' ');
+  for (const r of results.runs.filter((x) => x.status !== 'used').slice(0, 6)) expect(told).toContain(`${r.id}: ${r.status === 'missing' ? 'missing' : 'left out'}, ${r.reason ?? ''}`.replace(/\s+/g, ' '));
+  for (const f of results.foreign) expect(told).toContain(`${f.file}: foreign, ${f.reason}`.replace(/\s+/g, ' '));
+  return { results, page, told };
 }
 
 describe('results of a campaign', () => {
@@ -104,7 +108,8 @@ describe('results of a campaign', () => {
     fs.writeFileSync(path.join(copy, 'runs/empty.mcap'), '');
     const other = made('other', 1, {}, '--no-report');
     fs.copyFileSync(recordsIn(other.folder)[0], path.join(copy, 'runs/other.mcap'));
-    const { results, page } = analyzed(copy);
+    const { results, page, told } = analyzed(copy);
+    expect(told).toContain('2 of 12 planned runs not used, 4 foreign files:');
     const left = results.runs.filter((r) => r.status !== 'used');
     expect(left.map((r) => [r.status, r.reason])).toEqual([['missing', 'there is no record of this run'], ['left-out', expect.stringMatching(/^the record is cut off: /) as string]]);
     expect(Object.fromEntries(results.foreign.map((f) => [f.file, f.reason]))).toEqual({

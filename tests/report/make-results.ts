@@ -41,7 +41,7 @@ export function makeResults(making: Making = {}): Results {
     metrics, curves: usable ? settings.map((s, i) => curve(s.id, i, repeats)) : [], steps: usable ? settings.flatMap((s, i) => [step(s.id, 'rise', i, repeats), step(s.id, 'fall', i, repeats)]) : [],
     choice: !choice ? null : {
       objective: 'least power at hover thrust', chosen, best: null, reason: chosen === null ? 'no run can be used' : null, sentences: ['Take it.'], gain: null, price: [], runners_up: [],
-      candidates: settings.map((s) => ({ setting: s.id, eligible: usable, objective: usable ? 7 : null, constraints: [{ metric: 'fall_t80_s', text: 'fall_t80_s within 20 ms of the baseline', status: usable ? 'met' : 'none', detail: 'made up' }] })),
+      candidates: settings.map((s) => ({ setting: s.id, eligible: usable, objective: usable ? 7 : null, constraints: [{ metric: 'fall_t80_s', text: 'fall_t80_s within 20 ms of the baseline', status: usable ? 'met' : 'none', detail: 'made up' }], reason: usable ? null : 'no usable repeats' })),
       checklist: chosen === null ? [] : [{ what: 'Set timing_advance to 16 deg (was 0 deg)', why: 'least power' }],
     },
     match: usable && choice && settings.length > 1 ? {

@@ -4,11 +4,53 @@ import fc from 'fast-check';
 import { gunzipSync } from 'node:zlib';
 import { describe, expect, test } from 'vitest';
 import { arrange } from '../../src/report/arrange';
+import { powerAtEqualThrust } from '../../src/report/charts/equal-thrust';
+import { repeatInterval } from '../../src/report/repeat-interval';
+import type { ResultCurve } from '../../src/model/results';
 import { decimate, deltas, stepFor } from '../../src/report/decimate';
 import { escapeHtml, html, scriptJson } from '../../src/report/html';
 import { fixed, placesFor, pValue, range, valueWithU } from '../../src/report/show';
 import { gzipBase64, zoomCode } from '../../src/report/zoom-code';
 import { makeResults } from './make-results';
+
+describe('power at equal thrust', () => {
+  const throttle = Array.from({ length: 46 }, (_, i) => 0.1 + 0.02 * i);
+  /** Thrust 1.2·x and power k·x: power over thrust is a straight line, k/1.2 a newton. */
+  const curve = (k: number, u: number | null): ResultCurve => ({
+    setting: 's', label: 'thrust-curve', source: 'sweep', runs: 3, throttle, speed_rpm: null, current_A: null, efficacy_N_per_W: null,
+    thrust_N: { mean: throttle.map((x) => 1.2 * x), u: throttle.map(() => (u === null ? null : 0)) }, power_W: { mean: throttle.map((x) => k * x), u: throttle.map((x) => (u === null ? null : u * k * x)) },
+  });
+
+  test('is the ratio worked by hand at every thrust that both reach, with uncertainties of quotients (JCGM 100:2008, 5.1.6)', () => {
+    const found = powerAtEqualThrust(curve(19, 0.01), curve(20, 0.01));
+    expect(found).toHaveLength(41);
+    expect([found[0].thrust_N, found[40].thrust_N]).toEqual([expect.closeTo(0.12, 9), expect.closeTo(1.2, 9)]);
+    for (const { percent, u } of found) {
+      expect(percent).toBeCloseTo(-5, 9);
+      expect(u).toBeGreaterThan(0);
+    }
+    // At the last point both are read off a point of their curve: 95 % · √(0.01² + 0.01²).
+    expect(found[40].u).toBeCloseTo(100 * 0.95 * Math.SQRT2 * 0.01, 9);
+  });
+
+  test('without repeats there is no band, without power or shared thrust nothing', () => {
+    expect(powerAtEqualThrust(curve(19, null), curve(20, 0.01)).every((p) => p.u === null)).toBe(true);
+    expect(powerAtEqualThrust({ ...curve(19, 0), power_W: null }, curve(20, 0))).toEqual([]);
+    const high = curve(19, 0);
+    expect(powerAtEqualThrust({ ...high, thrust_N: { mean: throttle.map((x) => 5 + x), u: throttle.map(() => 0) } }, curve(20, 0))).toEqual([]);
+  });
+});
+
+describe('the part of an interval that comes from repeats', () => {
+  const value = (u: number | null, lower: number | null, upper: number | null, type_a: number | null) => ({ type_a, estimate: { value: 1, unit: '1', u, dof: null, method: '', estimand: '', flags: [], reason: null, interval: { confidence: 0.95, lower, upper, reason: null } } });
+
+  test('a lopsided interval stays lopsided, each side shrunk by the share of repeats; none stays none', () => {
+    expect(repeatInterval(value(2, 0.5, 3, 1))).toEqual({ lower: 0.75, upper: 2 });
+    expect(repeatInterval(value(2, 0.5, 3, 2))).toEqual({ lower: 0.5, upper: 3 });
+    expect(repeatInterval(value(null, 0.5, 3, null))).toEqual({ lower: 0.5, upper: 3 });
+    expect(repeatInterval(value(2, null, 3, 1))).toBeNull();
+  });
+});
 
 describe('decimation', () => {
   test('keeps the lowest and the highest sample and the order of time, with no more points than asked', () => {

@@ -75,8 +75,8 @@ describe('the page', () => {
 
   test('has curves, steps, intervals, interaction, drift and limits as charts', () => {
     const charts = (id: string): number => all(document, `#${id} svg[role=img]`).length;
-    expect({ curves: charts('curves'), steps: charts('steps'), intervals: charts('intervals'), interaction: charts('interaction'), drift: charts('drift'), limits: charts('limits'), traces: charts('traces') })
-      .toEqual({ curves: 10, steps: 4, intervals: 7, interaction: 7, drift: 7, limits: 1, traces: 1 });
+    expect({ curves: charts('curves'), steps: charts('steps'), intervals: charts('intervals'), interaction: charts('interaction'), drift: charts('drift'), limits: charts('limits'), traces: charts('traces'), chosen: charts('chosen') })
+      .toEqual({ chosen: 7, curves: 10, steps: 4, intervals: 7, interaction: 7, drift: 7, limits: 1, traces: 1 });
   });
 
   test('says each verdict in words and by a sign, not by colour alone', () => {
@@ -85,6 +85,40 @@ describe('the page', () => {
       const [sign, word] = [said.slice(0, 1), said.slice(2)];
       expect(cells.some((c) => c.startsWith(sign) && c.endsWith(word)), said).toBe(true);
     }
+  });
+
+  test('sets the choice against the baseline: the same panels, the price in units of margins, both values and the difference', () => {
+    const chosen = all(document, '#chosen')[0];
+    expect(all(chosen, 'h4').map((h) => h.textContent)).toEqual(['Thrust', 'Speed', 'Thrust per watt', 'Power at equal thrust, less baseline', 'Step up', 'Step down']);
+    expect(all(chosen, '.legend .entry').map((e) => e.textContent.trim())).toEqual(['44 kHz, 16 deg (chosen)', '22 kHz, 0 deg (baseline)']);
+    const margins = all(chosen, 'svg[role=img]').find((s) => s.textContent.includes('Differences in units of their margins'));
+    // The made-up difference of the last of five contrasts is 5 % with a margin of 2 %: 2.5 margins; less power is better, less speed is worse.
+    expect(margins?.textContent).toContain('Full-throttle speed 2.50 (0.25 to 0.75)');
+    expect(margins?.textContent).toContain('Power at hover thrust -2.50 (-0.75 to -0.25)');
+    expect(all(chosen, 'tbody tr')).toHaveLength(7);
+    const without = (making: Parameters<typeof makeResults>[0]): string => all(parsed(renderReport(makeResults(making), NO_EXTRAS)), '#chosen')[0].textContent;
+    expect(without({ choice: false })).toContain('states no objective');
+    expect(without({ baseline: false })).toContain('No baseline is stated');
+    expect(without({ usable: false })).toContain('No setting is chosen: no run can be used');
+  });
+
+  test('crosses every pair of three factors: a figure where an interaction shows, a table of all', () => {
+    const three = makeResults({ factors: { a: ['1', '2'], b: ['x', 'y', 'z'], c: ['k', 'l'] } });
+    const effect = (p: number) => ({ dof: 1, mean_square: 1, f: 4, p });
+    const metrics = three.metrics.map((m, i) => ({ ...m, factorial: m.factorial === null ? null : {
+      ...m.factorial, interaction: null, interactions: [{ factors: ['a', 'b'], effect: effect(i === 0 ? 0.001 : 0.4) }, { factors: ['a', 'c'], effect: effect(0.4) }, { factors: ['b', 'c'], effect: effect(0.4) }],
+    } }));
+    const seen = all(parsed(renderReport({ ...three, metrics }, NO_EXTRAS)), '#interaction')[0];
+    expect(all(seen, 'svg[role=img]')).toHaveLength(1);
+    expect(all(seen, 'svg[role=img] desc')[0].textContent).toContain('Interaction: p 0.001');
+    expect(seen.textContent).toContain('Not drawn, because nothing tells their interaction from scatter in any metric shown: a with c; c with b');
+    expect(all(seen, 'table').map((t) => all(t, 'thead th').map((h) => h.textContent))).toEqual([['Metric', 'A', 'B', 'C'], ['Metric', 'A with b', 'A with c', 'B with c']]);
+    expect(all(seen, 'table')[1].textContent).toContain('4.0 (0.400)');
+  });
+
+  test('lists below the table why a verdict is missing', () => {
+    const once = all(parsed(renderReport(makeResults({ repeats: 1 }), NO_EXTRAS)), '#verdicts')[0].textContent;
+    expect(once).toContain('every metric: one repeat a setting: nothing to judge the difference by');
   });
 
   test('names the sources of its methods', () => {

@@ -33,6 +33,17 @@ export function meanEffects(repeats: readonly Repeat[]): Record<string, number> 
   return sum;
 }
 
+/** An input whose error is no calibration: how coarse a channel is, in value or in time. */
+const isCoarseness = (input: string): boolean => /_resolution(_|$)/.test(input);
+
+/**
+ * Effects on b less a. A gain or an offset that both share cancels as far as the effects agree. What a coarse channel hides is another
+ * error wherever the signal runs a little differently, even inside one step of it: nothing says that two settings share it, so both count.
+ */
+export function effectsOnDifference(a: Effects, b: Effects): Record<string, number> {
+  return Object.fromEntries([...new Set([...Object.keys(a), ...Object.keys(b)])].map((k) => [k, isCoarseness(k) ? Math.hypot(a[k] ?? 0, b[k] ?? 0) : (b[k] ?? 0) - (a[k] ?? 0)]));
+}
+
 /** √Σ effect². */
 export const sizeOf = (effects: Effects): number => Math.sqrt(Object.values(effects).reduce((s, e) => s + e * e, 0));
 

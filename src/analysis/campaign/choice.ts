@@ -19,7 +19,8 @@ export function choose(input: CampaignInput, metrics: readonly ResultMetric[]): 
   const valueOf = (setting: string): number | null => objective?.settings.find((s) => s.setting === setting)?.estimate.value ?? null;
   const candidates = settings.map((s): Candidate => {
     const constraints = choice.constraints.map((c) => checkConstraint(c, s.id, baseline, metrics));
-    return { setting: s.id, eligible: valueOf(s.id) !== null && judgeable(objective, s.id) && constraints.every((c) => c.status === 'met'), objective: valueOf(s.id), constraints };
+    const reason = objective === undefined ? `no run gives ${key}` : unjudged(objective, s.id);
+    return { setting: s.id, eligible: reason === null && constraints.every((c) => c.status === 'met'), objective: valueOf(s.id), constraints, reason };
   });
   const none = (reason: string): Omit<ResultChoice, 'checklist'> => ({
     objective: asked, chosen: null, best: null, reason, sentences: [`No setting is recommended: ${reason}.`], gain: null, price: [], runners_up: [], candidates,
@@ -71,23 +72,24 @@ function levelOf({ factors, settings }: CampaignInput, setting: string): number 
   return factors.reduce((sum, f, i) => sum + (f.order[f.levels.indexOf(levels[f.name] ?? '')] ?? 0) * (1 + 1e-3 * (factors.length - i)), 0);
 }
 
-/** Whether anything tells the setting's objective from scatter: a single repeat does not. Counts carry their own uncertainty. */
-function judgeable(objective: ResultMetric | undefined, setting: string): boolean {
-  const estimate = objective?.settings.find((s) => s.setting === setting)?.estimate;
-  return objective !== undefined && estimate !== undefined && (isCount(objective.key) || isRate(objective.key) || estimate.interval.lower !== null);
+/** Why nothing tells the setting's objective from scatter, as with a single repeat; null when something does. Counts carry their own uncertainty. */
+function unjudged(objective: ResultMetric, setting: string): string | null {
+  const estimate = objective.settings.find((s) => s.setting === setting)?.estimate;
+  if (estimate === undefined || estimate.value === null) return estimate?.reason ?? 'the objective has no value';
+  return isCount(objective.key) || isRate(objective.key) || estimate.interval.lower !== null ? null : estimate.interval.reason ?? 'the objective has no interval';
 }
 
 function whyNone(candidates: readonly Candidate[], objective: ResultMetric, { settings, choice }: CampaignInput): string {
   const text = textsOf(settings);
   const measured = candidates.filter((c) => c.objective !== null);
-  if (measured.length > 0 && measured.every((c) => !judgeable(objective, c.setting))) {
+  if (measured.length > 0 && measured.every((c) => c.reason !== null)) {
     const sign = choice?.objective.sense === 'most' ? -1 : 1;
     const first = measured.reduce((a, b) => (sign * (b.objective ?? 0) < sign * (a.objective ?? 0) ? b : a));
     return `one repeat a setting gives values without intervals, and nothing tells a difference from scatter; ${text(first.setting)} measured ${sign < 0 ? 'most' : 'least'} (${show(objective.key, first.objective ?? 0)})`;
   }
   const parts = candidates.map((c) => {
     const bad = c.constraints.find((k) => k.status !== 'met');
-    return `${text(c.setting)}: ${bad === undefined ? (c.objective === null ? 'the objective has no value' : 'the objective has one value and no interval') : `${bad.text}, ${bad.status === 'failed' ? 'failed' : bad.status === 'open' ? 'not settled' : 'no verdict'} (${bad.detail})`}`;
+    return `${text(c.setting)}: ${bad === undefined ? `the objective cannot be judged (${c.reason ?? 'no value'})` : `${bad.text}, ${bad.status === 'failed' ? 'failed' : bad.status === 'open' ? 'not settled' : 'no verdict'} (${bad.detail})`}`;
   });
   return `no setting meets every constraint for certain; ${parts.slice(0, 6).join('; ')}${parts.length > 6 ? `; and ${parts.length - 6} more` : ''}`;
 }

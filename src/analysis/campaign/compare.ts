@@ -9,7 +9,7 @@ import { dofNumber } from '../stats/estimate';
 import { around } from '../stats/interval';
 import { coverageFactor, tTwoSidedP } from '../stats/quantiles';
 import { combine, type Component } from '../stats/uncertainty';
-import { meanEffects, poolingOf, settingValue, sizeOf, type Group, type Pooling } from './absolute';
+import { effectsOnDifference, meanEffects, poolingOf, settingValue, sizeOf, type Group, type Pooling } from './absolute';
 import { collect, isCount, keysOfInterest, type Column, type Repeat } from './collect';
 import { comparisonNotes, overallSentences } from './compare-words';
 import { differences, refusals, type CompareBench, type CompareSide } from './compare-bench';
@@ -239,11 +239,10 @@ const asComponent = ({ u, dof }: { readonly u: number; readonly dof: number | nu
 
 /** What calibration does to the difference: a gain that both share cancels as far as the values agree; a zero may wander from day to day. */
 function calibrationOf(a: Effects, b: Effects, ties: Ties): number {
-  const apart: Record<string, number> = {};
-  for (const input of new Set([...Object.keys(a), ...Object.keys(b)])) {
-    const [x, y] = [a[input] ?? 0, b[input] ?? 0];
+  const apart = effectsOnDifference(a, b);
+  for (const input of Object.keys(apart)) {
     const shared = ties.calibration === 'same' && (ties.sameDay || !input.endsWith('_offset'));
-    apart[input] = shared ? y - x : Math.hypot(x, y);
+    if (!shared) apart[input] = Math.hypot(a[input] ?? 0, b[input] ?? 0);
   }
   return sizeOf(apart);
 }

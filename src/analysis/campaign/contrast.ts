@@ -10,7 +10,7 @@ import { holm } from '../stats/multiplicity';
 import { againstBaseline } from '../stats/simultaneous';
 import { combine, type Component } from '../stats/uncertainty';
 import { judgeContrast } from '../stats/verdict';
-import { meanEffects, sizeOf, type Group } from './absolute';
+import { effectsOnDifference, meanEffects, sizeOf, type Group } from './absolute';
 import type { Drifting } from './drift';
 import { show, showDifference } from './words';
 
@@ -54,10 +54,7 @@ const NOTHING: Component = { u: 0, dof: Infinity };
  */
 export function widened(result: Difference | NoResult, group: Group, against: Group, drift?: Drifting['adds']): Difference | NoResult {
   if (!result.ok) return result;
-  const a = meanEffects(against.repeats);
-  const b = meanEffects(group.repeats);
-  const moved = Object.fromEntries([...new Set([...Object.keys(a), ...Object.keys(b)])].map((k) => [k, (b[k] ?? 0) - (a[k] ?? 0)]));
-  const typeB = sizeOf(moved);
+  const typeB = sizeOf(effectsOnDifference(meanEffects(against.repeats), meanEffects(group.repeats)));
   const drifted = group.repeats.length > 0 && against.repeats.length > 0 ? drift?.(against.repeats, group.repeats) ?? NOTHING : NOTHING;
   if ((typeB === 0 && drifted.u === 0) || !(result.u > 0) || result.interval.reason !== null) return result;
   const factor = (result.interval.upper - result.interval.lower) / 2 / result.u;

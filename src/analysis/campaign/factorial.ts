@@ -8,6 +8,9 @@ import type { CampaignInput } from './input';
 type Factorial = NonNullable<ResultMetric['factorial']>;
 type Row = { readonly levels: Readonly<Record<string, string>>; readonly value: number; readonly drift: number; readonly index: number };
 
+/** Without scatter there is no F. */
+const NO_SCATTER = 'the repeats do not scatter at all, so there is nothing to judge the effects by';
+
 /**
  * The analysis of variance that the design allows; null for a campaign without factors. Where drift was taken out, the table is
  * that of the values as measured with the place in the order as a covariate: what the drift costs in certainty is then in every test.
@@ -28,7 +31,7 @@ export function factorialOf(groups: readonly Group[], input: CampaignInput, drif
   if (factors.length === 1 && !drift.result.removed) {
     const table = oneWayAnova(factors[0].levels.map((level) => rows.filter((r) => r.levels[names[0]] === level).map((r) => r.value)).filter((g) => g.length > 0));
     if (!table.ok) return none(table.reason);
-    return { factors: names, main: [{ factor: names[0], effect: effectOf(table.between) }], interaction: null, error: { dof: table.within.dof, mean_square: table.within.meanSquare }, levels, reason: null };
+    return { factors: names, main: [{ factor: names[0], effect: effectOf(table.between) }], interaction: null, error: { dof: table.within.dof, mean_square: table.within.meanSquare }, levels, reason: table.within.meanSquare > 0 ? null : NO_SCATTER };
   }
   if (rows.length === 0) return none('no usable repeats');
   const table = factorialAnova(
@@ -40,7 +43,7 @@ export function factorialOf(groups: readonly Group[], input: CampaignInput, drif
     factors: names, main: table.main.map((effect, i) => ({ factor: names[i], effect: effectOf(effect) })),
     interaction: names.length === 2 && table.pairs.length === 1 ? effectOf(table.pairs[0].effect) : null,
     ...(names.length > 2 ? { interactions: table.pairs.map(({ of: [a, b], effect }) => ({ factors: [names[a], names[b]], effect: effectOf(effect) })) } : {}),
-    error: { dof: table.error.dof, mean_square: table.error.meanSquare }, levels, reason: table.reason,
+    error: { dof: table.error.dof, mean_square: table.error.meanSquare }, levels, reason: table.reason ?? (table.error.meanSquare > 0 ? null : NO_SCATTER),
   };
 }
 

@@ -2,7 +2,8 @@
 import { analyzeFolder } from '../../app/analyze';
 import type { CommandModule } from '../command';
 import { EXIT } from '../exit-codes';
-import { simulatedBadge } from '../text';
+import { leftOutText } from '../left-out-text';
+import { simulatedBadge, wrap } from '../text';
 
 export const analyzeCommand: CommandModule = {
   register(parser, done) {
@@ -15,7 +16,10 @@ export const analyzeCommand: CommandModule = {
       async (args) => {
         const { results, files, setAside } = await analyzeFolder(args.folder);
         if (setAside.length > 0) process.stderr.write(`earlier results are kept as ${setAside.join(', ')}\n`);
+        const width = Math.min(100, process.stderr.columns ?? 100);
+        process.stderr.write(leftOutText(results, width));
         if (results.simulated) process.stderr.write(`${simulatedBadge()}\n`);
+        for (const sentence of results.answer) process.stderr.write(`${wrap(sentence, width, '')}\n`);
         process.stdout.write(args.json ? `${JSON.stringify(results, null, 2)}\n` : `${files.join('\n')}\n`);
         done(EXIT.done);
       },

@@ -1,4 +1,5 @@
 // The chosen setting against the baseline, drawn together: curves, power at equal thrust, steps, and every named metric in units of its margin.
+import { formatNumber } from '../../units/format';
 import type { Contrast, ResultCurve, ResultMetric, Results } from '../../model/results';
 import { shownMetrics, textOf, type Line } from '../arrange';
 import { draw, Plot } from '../draw';
@@ -58,7 +59,7 @@ function curvesOf(results: Results, ids: readonly string[]): ResultCurve[] {
 function curvePanels(results: Results, lines: readonly Drawn[]): Panel[] {
   const curves = curvesOf(results, lines.map((l) => l.setting));
   if (curves.length === 0) return [];
-  return QUANTITIES.flatMap(({ of, title, shown }): Panel[] => {
+  return QUANTITIES.filter((q) => q.of !== 'power_W').flatMap(({ of, title, shown }): Panel[] => {
     const scale = scaleFor(shown, curves.flatMap((c) => c[of]?.mean ?? []));
     const data = lines.map((line, i) => ({ line, points: points(curves[i], of, scale) }));
     const all = data.flatMap((d) => d.points);
@@ -67,7 +68,7 @@ function curvePanels(results: Results, lines: readonly Drawn[]): Panel[] {
       title,
       svg: draw({
         title: `${title} over throttle, chosen and baseline`, simulated: results.simulated,
-        description: `${title} in ${scale.unit} against throttle in percent. ${data.map((d) => `${d.line.name}: ${d.points.at(-1)?.y.toPrecision(4) ?? 'none'} ${scale.unit} at the end`).join('; ')}.`,
+        description: `${title} in ${scale.unit} against throttle in percent. ${data.map((d) => `${d.line.name}: ${formatNumber(d.points.at(-1)?.y ?? 0, 4)} ${scale.unit} at the end`).join('; ')}.`,
         x: { label: 'throttle, %', domain: [0, 100] }, y: { label: scale.unit, domain: [0, 1.04 * Math.max(...all.map((p) => p.high))] },
         marks: data.flatMap((d, i) => seriesMarks(d.points, d.line, i)),
       }),
@@ -90,7 +91,7 @@ function equalThrustPanel(results: Results, baseline: string, rival: Rival): Pan
     title: 'Power at equal thrust, less baseline',
     svg: draw({
       title: 'Power at equal thrust against the baseline', simulated: results.simulated,
-      description: `Electrical power of ${line.name} less that of the baseline at the same thrust, in percent, from ${data[0].x.toPrecision(3)} to ${data[data.length - 1].x.toPrecision(3)} ${force.unit}: ${data.filter((_, i) => i % 10 === 0).map((d) => `${d.x.toPrecision(3)}: ${d.y.toFixed(2)}`).join(', ')}.`,
+      description: `Electrical power of ${line.name} less that of the baseline at the same thrust, in percent, from ${formatNumber(data[0].x, 3)} to ${formatNumber(data[data.length - 1].x, 3)} ${force.unit}: ${data.filter((_, i) => i % 10 === 0).map((d) => `${formatNumber(d.x, 3)}: ${d.y.toFixed(2)}`).join(', ')}.`,
       x: { label: `thrust, ${force.unit}`, domain: [0, 1.02 * data[data.length - 1].x] }, y: { label: '%', domain: [low - pad, high + pad] },
       marks: [Plot.ruleY([0], { stroke: INK, strokeWidth: 0.8 }), ...seriesMarks(data, line, 0)],
     }),
@@ -138,14 +139,14 @@ function marginFigure(results: Results, rival: Rival, numbers: FigureNumbers): H
   const svg = draw({
     title: 'Differences in units of their margins', simulated: results.simulated, width: 480, height: 66 + 22 * rows.length, left: Math.min(190, 16 + 6 * longest), right: 18,
     description: `Difference from the baseline over the margin, turned so that right is better: ${rows.map((r) => `${r.m.title} ${r.at.toFixed(2)}${r.low === null || r.high === null ? '' : ` (${r.low.toFixed(2)} to ${r.high.toFixed(2)})`}${r.beyond ? ', further than drawn' : ''}`).join('; ')}.`,
-    x: { label: '← worse     difference in margins     better →', domain: [-reach, reach], ticks: 7 }, y: { label: '', bands, name: (id) => id },
+    x: { label: 'difference in margins (to the right: better)', domain: [-reach, reach], ticks: 7 }, y: { label: '', bands, name: (id) => id },
     marks: [
       Plot.rectX([0], { x1: -1, x2: 1, fill: MARGIN_BAND }), Plot.ruleX([0], { stroke: INK, strokeWidth: 1 }),
       Plot.ruleY(rows.filter((r) => r.low !== null), { x1: 'low', x2: 'high', y: 'id', stroke: CHOSEN, strokeWidth: 2.2 }),
       Plot.dot(rows, { x: 'at', y: 'id', r: 4.2, symbol: (r: { beyond: boolean }) => (r.beyond ? 'triangle' : 'square'), fill: CHOSEN }),
     ],
   });
-  return figure(numbers, html`What ${textOf(results, rival.id)} changes against the baseline, in units of each metric’s margin. Shaded: less than the margin, so no difference that matters. Bars: ${Math.round(100 * results.confidence)} % intervals that hold for all settings together.${rows.some((r) => r.beyond) ? ` A triangle lies further out than the ${FURTHEST} margins drawn.` : ''}`, [{ title: '', svg }], undefined, true);
+  return figure(numbers, html`What ${textOf(results, rival.id)} changes against the baseline, in units of each metric’s margin. Shaded: less than the margin, so no difference that matters. Bars: ${Math.round(100 * results.confidence)} % intervals that hold for all settings together.${rows.some((r) => r.beyond) ? ` A triangle lies further out than the ${FURTHEST} margins drawn.` : ''}`, [{ title: '', svg }], undefined, 'wide');
 }
 
 const clip = (v: number): number => Math.max(-FURTHEST, Math.min(FURTHEST, v));

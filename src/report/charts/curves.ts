@@ -1,4 +1,5 @@
 // Quantities over throttle with bands of their uncertainty from repeats, and speed against the baseline.
+import { formatNumber } from '../../units/format';
 import type { ResultCurve, Results } from '../../model/results';
 import { arrange, headingOf, textOf, type Arrangement, type Line } from '../arrange';
 import { draw, Plot, type Mark } from '../draw';
@@ -89,7 +90,7 @@ function quantityFigure(results: Results, curves: readonly ResultCurve[], layout
 const dataOf = (curves: readonly ResultCurve[], line: Line, of: Of, scale: Scale): Point[] => curves.filter((c) => c.setting === line.setting).flatMap((c) => points(c, of, scale));
 
 function ends(lines: readonly { readonly line: Line; readonly data: readonly Point[] }[], scale: Scale): string {
-  const parts = lines.flatMap(({ line, data }) => { const last = data.at(-1); return last === undefined ? [] : [`${line.name}: ${last.y.toPrecision(4)} ${scale.unit}`]; });
+  const parts = lines.flatMap(({ line, data }) => { const last = data.at(-1); return last === undefined ? [] : [`${line.name}: ${formatNumber(last.y, 4)} ${scale.unit}`]; });
   return parts.length === 0 ? '' : ` At full throttle: ${parts.join(', ')}.`;
 }
 

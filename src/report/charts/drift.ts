@@ -1,4 +1,5 @@
 // Whether the bench changed while the campaign ran: the baseline's values in the order of the runs.
+import { formatNumber } from '../../units/format';
 import type { ResultMetric, Results } from '../../model/results';
 import { shownMetrics, textOf } from '../arrange';
 import { draw, Plot } from '../draw';
@@ -36,8 +37,8 @@ function chart(results: Results, m: ResultMetric): Html {
   const ys = [...data, ...line].map((d) => d.y);
   const pad = 0.15 * (Math.max(...ys) - Math.min(...ys)) || 0.01 * Math.abs(mean) || 1;
   return draw({
-    title: `${m.title} of the baseline over the campaign`, simulated: results.simulated, height: 180, left: 56,
-    description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit} at run ${data.map((d) => `${d.x}: ${d.y.toPrecision(5)}`).join(', ')}.${slope === null ? '' : ` Drift from first to last: ${(slope * (x1 - x0)).toPrecision(3)}, p if there is none ${pValue(p)}.`}`,
+    title: `${m.title} of the baseline over the campaign`, simulated: results.simulated, height: 158, left: 52,
+    description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit} at run ${data.map((d) => `${d.x}: ${formatNumber(d.y, 5)}`).join(', ')}.${slope === null ? '' : ` Drift from first to last: ${formatNumber(slope * (x1 - x0), 3)}, p if there is none ${pValue(p)}.`}`,
     x: { label: 'place in the order of runs', domain: [0, Math.max(...results.runs.map((r) => r.index), x1) + 1] }, y: { label: scale.unit, domain: [Math.min(...ys) - pad, Math.max(...ys) + pad], ticks: 4 },
     marks: [Plot.lineY(line, { x: 'x', y: 'y', stroke: INK_SOFT, strokeDasharray: '5 3' }), Plot.dot(data, { x: 'x', y: 'y', r: 3.4, fill: BASELINE, symbol: 'diamond' })],
   });

@@ -1,4 +1,5 @@
 // Whether two factors act together: means of one over the levels of the other. Parallel lines: each acts for itself.
+import { formatNumber } from '../../units/format';
 import type { ResultMetric, Results } from '../../model/results';
 import { headingOf, shownMetrics, words } from '../arrange';
 import { draw, Plot, type Mark } from '../draw';
@@ -81,8 +82,8 @@ function chart(results: Results, m: ResultMetric, { lines, along }: Pair, averag
   const tested = m.factorial === null ? '' : test === null ? ` No test of the interaction: ${m.factorial.reason ?? 'not computed'}.` : ` Interaction: p ${pValue(test.p)}.`;
   return draw({
     title: `${m.title}: ${words(along.name)} and ${words(lines.name)}`, simulated: results.simulated,
-    description: `Mean ${m.title.toLowerCase()} over ${words(along.name)}, one line for each ${words(lines.name)}${averaged ? ', other factors averaged over' : ''}: ${lines.levels.map((l, i) => `${l}: ${drawn[i].map((p) => p.y.toPrecision(4)).join(', ')}`).join('; ')}.${tested}`,
-    left: 52, x: { label: words(along.name), domain: [-0.35, along.levels.length - 0.65], ticks: along.levels.length, format: (v) => (Number.isInteger(v) ? along.levels[v] ?? '' : '') },
+    description: `Mean ${m.title.toLowerCase()} over ${words(along.name)}, one line for each ${words(lines.name)}${averaged ? ', other factors averaged over' : ''}: ${lines.levels.map((l, i) => `${l}: ${drawn[i].map((p) => formatNumber(p.y, 4)).join(', ')}`).join('; ')}.${tested}`,
+    left: 50, x: { label: words(along.name), domain: [-0.35, along.levels.length - 0.65], ticks: along.levels.length, format: (v) => (Number.isInteger(v) ? along.levels[v] ?? '' : '') },
     y: { label: scale.unit, domain: [low - pad, high + pad] }, marks,
   });
 }

@@ -1,7 +1,8 @@
 // Every setting with its repeats, its mean and its interval; the band of what does not matter around the baseline.
+import { formatNumber } from '../../units/format';
 import type { ResultMetric, Results, SettingValue } from '../../model/results';
 import { shownMetrics, textOf } from '../arrange';
-import { draw, Plot, type Mark } from '../draw';
+import { draw, LARGE, Plot, type Mark } from '../draw';
 import { figure, type FigureNumbers } from '../figure';
 import { html, type Html } from '../html';
 import { BASELINE, CHOSEN, INK, INK_SOFT, MARGIN_BAND } from '../palette';
@@ -19,7 +20,7 @@ export function intervalFigure(results: Results, numbers: FigureNumbers): Html {
   if (metrics.length === 0) return html`<p>No usable run gives a value, so there is nothing to show.</p>`;
   const panels = metrics.map((m) => ({ title: m.title, svg: intervalChart(results, m) }));
   const confidence = Math.round(100 * results.confidence);
-  return figure(numbers, html`Every setting. Small dots: repeats. Large mark and bar: the mean and that part of its ${confidence} % interval which comes from repeats (a calibration error shifts all settings alike and is left to the tables); often no wider than the mark. Broken line: the baseline; shaded: within ± the margin of it. Filled diamond: the baseline; filled square: the chosen setting.`, panels);
+  return figure(numbers, html`Every setting. Small dots: repeats. Large mark and bar: the mean and that part of its ${confidence} % interval which comes from repeats (a calibration error shifts all settings alike and is left to the tables); often no wider than the mark. Broken line: the baseline; shaded: within ± the margin of it. Filled diamond: the baseline; filled square: the chosen setting.`, panels, undefined, 'large');
 }
 
 /** A mean with the part of its interval that comes from repeats. */
@@ -59,7 +60,7 @@ function intervalChart(results: Results, m: ResultMetric): Html {
   );
   return draw({
     title: `${m.title} of every setting`, simulated: results.simulated,
-    description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit}: ${m.settings.map((s) => `${textOf(results, s.setting)} ${s.estimate.value === null ? 'no value' : `${scale.of(s.estimate.value).toPrecision(5)} (${range(s.estimate.interval, scale)})`}`).join('; ')}.`,
-    height: 64 + ROW * bands.length, left: Math.min(178, 14 + 5.8 * longest), x: { label: scale.unit, domain, ticks: 4 }, y: { label: '', bands, name: (id) => names.get(id) ?? id }, marks,
+    description: `${m.title} in ${scale.unit === '' ? 'its unit' : scale.unit}: ${m.settings.map((s) => `${textOf(results, s.setting)} ${s.estimate.value === null ? 'no value' : `${formatNumber(scale.of(s.estimate.value), 5)} (${range(s.estimate.interval, scale)})`}`).join('; ')}.`,
+    width: LARGE, height: 64 + ROW * bands.length, left: Math.min(178, 14 + 5.8 * longest), x: { label: scale.unit, domain, ticks: 4 }, y: { label: '', bands, name: (id) => names.get(id) ?? id }, marks,
   });
 }

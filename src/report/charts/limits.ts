@@ -48,7 +48,7 @@ export function limitFigure(results: Results, numbers: FigureNumbers): Html {
     ],
   });
   return html`<p>${near.length === 0 ? `No run came within ${Math.round(100 * (1 - CLOSE))} % of a limit on the drivetrain.` : html`Within ${Math.round(100 * (1 - CLOSE))} % of a limit: ${near.map((c) => nameOf(c.limit)).join(', ')}. A limit that is nearly reached in an ordinary run stops a longer or a warmer one.`}</p>
-${figure(numbers, 'Closest approach to each limit over all usable runs. The heavy line is the limit. A protocol’s bound on its own length is meant to be near.', [{ title: '', svg }], undefined, true)}
+${figure(numbers, 'Closest approach to each limit over all usable runs. The heavy line is the limit. A protocol’s bound on its own length is meant to be near.', [{ title: '', svg }], undefined, 'wide')}
 <div class="scroll"><table><caption>The same in figures.</caption><thead><tr><th scope="col">Limit</th><th scope="col">Reached</th><th scope="col">Bound</th><th scope="col">In run</th></tr></thead><tbody>
 ${closest.map((c) => html`<tr><th scope="row">${nameOf(c.limit)}</th><td>${shown(c.value, c.unit)}</td><td>${shown(c.bound, c.unit)}</td><td>${runOf(results, c.run)}</td></tr>`)}</tbody></table></div>`;
 }
