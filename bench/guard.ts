@@ -55,7 +55,7 @@ function benchOn(port: string): string {
   fs.cpSync(path.join(ROOT, 'demo/bench'), bench, { recursive: true, filter: (source) => path.basename(source) !== 'records' });
   const file = path.join(bench, 'rig.yaml');
   const changes = [
-    ['link: { kind: twin, twin: scout, seed: 1 }', `link: { kind: serial, port: ${port}, silence: 500 ms }`], ['supply: { kind: twin', 'supply: { kind: manual'],
+    ['link: { kind: twin, twin: scout, seed: 1 }', `link: { kind: serial, simulated: true, port: ${port}, silence: 500 ms }`], ['supply: { kind: twin', 'supply: { kind: manual'],
     ['tick: 1 ms', 'tick: 125 us'], ['row_rate: 1 kHz', 'row_rate: 8 kHz'], ['current_peak: { above: 40 A, for: 5 ms }', `current_peak: { above: ${LIMIT_A} A, for: 125 us }`],
     ['current: { period: 1 ms, gain: 1.25 mA, zero: 32768', 'current: { period: 125 us, gain: 10 mA, zero: 4096'], ['voltage: { period: 1 ms, gain: 0.15625 mV', 'voltage: { period: 125 us, gain: 1.25 mV'], ['speed: { period: 1 ms', 'speed: { period: 125 us'],
     ['averages: 8, u_gain: 0.3 %', 'averages: 1, u_gain: 0.3 %'], ['averages: 8, u_gain: 0.1 %', 'averages: 1, u_gain: 0.1 %'], ['host_silence: 100 ms', 'host_silence: 500 ms'], ['sensor_frozen: 250 ms', 'sensor_frozen: 30 ms'],

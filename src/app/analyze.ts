@@ -2,7 +2,9 @@
 import { analyzeCampaign } from '../analysis/campaign/analyze';
 import { resultsCsv } from '../analysis/campaign/csv';
 import { exists, FileProblem, join, readText, renameOwn, writeNew } from '../host/files';
+import type { Rig } from '../model/files';
 import type { Results } from '../model/results';
+import { isSimulated } from '../model/simulated';
 import { campaignInputOnThreads } from './campaign-input';
 import { provenanceOfBench } from './bench-words';
 import { readCampaignFolder, type ReadFolder } from './campaign-files';
@@ -39,8 +41,8 @@ export async function analyzeFolder(folder: string): Promise<Analyzed> {
 
 /** Whether the campaign was planned for the simulated rig. */
 function isTwin({ frozen }: ReadFolder): boolean {
-  const { rig } = frozen.plan.bench as unknown as { readonly rig?: { readonly link?: { readonly kind?: string } } };
-  return rig?.link?.kind === 'twin';
+  const { rig } = frozen.plan.bench as unknown as { readonly rig?: Partial<Pick<Rig, 'link'>> };
+  return isSimulated(rig ?? {});
 }
 
 /** Gives results.json and results.csv the first number that neither has yet. Nothing of anybody else's is touched. */

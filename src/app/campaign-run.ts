@@ -3,6 +3,7 @@ import type { Subject } from 'rxjs';
 import { decideAfter, ProgressMeter, type JournalEntry, type NoteKind, type PlannedRun, type Progress } from '../campaign';
 import type { Outcome } from '../model/events';
 import type { TripCode } from '../model/trip';
+import { isSimulated } from '../model/simulated';
 import type { OperatorRequest } from '../sequencer/options';
 import type { CampaignFolder } from './campaign-folder';
 import { Changeover, STOPPED_BY_PERSON, type Halt } from './changeover-run';
@@ -226,7 +227,7 @@ class Session {
 
   private titleOf(run: PlannedRun) {
     const { ready } = this.input;
-    return { index: run.index, of: ready.plan.runs.length, protocol: run.label, setting: settingText(run.setting), repeat: run.repeat, mounting: ready.plan.mountings > 1 ? run.mounting : null, simulated: ready.rig.link.kind === 'twin' };
+    return { index: run.index, of: ready.plan.runs.length, protocol: run.label, setting: settingText(run.setting), repeat: run.repeat, mounting: ready.plan.mountings > 1 ? run.mounting : null, simulated: isSimulated(ready.rig) };
   }
 
   private decide(run: number, outcome: Outcome, trip: TripCode | undefined, detail: string | undefined): void {

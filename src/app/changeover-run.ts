@@ -3,6 +3,7 @@ import type { Observable } from 'rxjs';
 import { changeover, MOUNTING, PROPELLER, SUPPLY, type PlannedRun, type Step } from '../campaign';
 import type { Outcome } from '../model/events';
 import type { TripCode } from '../model/trip';
+import { isSimulated } from '../model/simulated';
 import { SupplyError } from '../host/scpi/errors';
 import type { RecordAttachment } from '../record/header';
 import type { OperatorRequest } from '../sequencer/options';
@@ -212,7 +213,7 @@ export class Changeover {
   /** Everybody out of reach, and a person has said so; only then is the output on again. */
   private async handsOff(): Promise<Halt | null> {
     const { operator, world, ready, stopping } = this.use;
-    if ((await operator.clear({ simulated: ready.rig.link.kind === 'twin', output_off: this.outputOff }, stopping)) === 'stop') return STOPPED;
+    if ((await operator.clear({ simulated: isSimulated(ready.rig), output_off: this.outputOff }, stopping)) === 'stop') return STOPPED;
     await world.outputOn();
     this.outputOff = false;
     return null;

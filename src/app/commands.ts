@@ -2,6 +2,7 @@
 import { describeSetting, type PlannedRun, type Step } from '../campaign';
 import { runProgram, type ProgramResult } from '../host/program';
 import { parseAny } from '../units';
+import { isSimulated } from '../model/simulated';
 import type { ReadyCampaign } from './prepare';
 
 type CommandStep = Extract<Step, { step: 'command' }>;
@@ -48,7 +49,7 @@ function inputFor(step: CommandStep, run: PlannedRun, ready: ReadyCampaign): str
   return `${JSON.stringify({
     factor, from, to, value, campaign: ready.campaign.name, run: run.index, protocol: run.label,
     setting: Object.fromEntries(Object.entries(run.setting.levels).map(([name, l]) => [name, l.text])),
-    setting_text: describeSetting(run.setting), simulated: ready.rig.link.kind === 'twin',
+    setting_text: describeSetting(run.setting), simulated: isSimulated(ready.rig),
   })}\n`;
 }
 

@@ -5,6 +5,7 @@ import { hoverThrustOf } from '../analysis/campaign/fly';
 import { FileProblem, writeNew } from '../host/files';
 import type { Article, Craft, Rig } from '../model/files';
 import type { Comparison } from '../model/comparison';
+import { isSimulated } from '../model/simulated';
 import type { JsonObject } from '../record/header';
 import { formatQuantity } from '../units';
 import { airIn } from './bench-words';
@@ -52,7 +53,7 @@ function benchOf({ frozen, entries }: ReadFolder, craft: Craft | null): Omit<Com
     return [label, { text: `${protocol} ${JSON.stringify(params)}`, plays: plays[label] ?? JSON.stringify(use) }] as const;
   });
   return {
-    simulated: rig.link?.kind === 'twin', day: entries.map((e) => ('at' in e && typeof e.at === 'string' ? e.at.slice(0, 10) : null)).find((d) => d !== null) ?? null,
+    simulated: isSimulated(rig), day: entries.map((e) => ('at' in e && typeof e.at === 'string' ? e.at.slice(0, 10) : null)).find((d) => d !== null) ?? null,
     rig: rig.name ?? null, conditions: conditionsOf(rig), parts: partsOf(article, rig), mounting: article.mounting?.name ?? null,
     // A simulated stand draws the true gains of its sensors from its seed: another seed is another stand's calibration.
     calibration: JSON.stringify([rig.channels ?? null, bench.calibration ?? null, rig.lead_resistance_ohm ?? null, rig.link?.kind === 'twin' ? rig.link.seed : null]),

@@ -1,6 +1,7 @@
 // Tells the user's program that something needs to be known. Its failure is reported and kept, never more than that.
 import { runProgram } from '../host/program';
 import type { TripCode } from '../model/trip';
+import { isSimulated } from '../model/simulated';
 import type { CampaignFolder } from './campaign-folder';
 import type { ReadyCampaign } from './prepare';
 import type { Reporter } from './reporter';
@@ -31,7 +32,7 @@ export class Notifier {
     if (notify?.on.includes(notice.event) !== true) return;
     const { ledger } = this.folder;
     const summary = {
-      ...notice, campaign: campaign.name, folder: this.folder.path, simulated: this.ready.rig.link.kind === 'twin',
+      ...notice, campaign: campaign.name, folder: this.folder.path, simulated: isSimulated(this.ready.rig),
       of: this.ready.plan.runs.length, good: ledger.goodRuns, skipped: ledger.skippedCount(),
     };
     const call = runProgram({ command: notify.command, folder: this.ready.folder, input: `${JSON.stringify(summary)}\n`, time_limit_s: notify.time_limit_s });

@@ -4,6 +4,7 @@ import { freeBytes, join } from '../host/files';
 import type { Rig } from '../model/files';
 import { firmataAbilities } from '../model/firmata-abilities';
 import { limitList } from '../model/limits';
+import { isSimulated } from '../model/simulated';
 import { draw } from '../protocols/draw';
 import type { WalkedSegment } from '../protocols/walk';
 import type { MeasuredCooling } from './cooling';
@@ -70,7 +71,7 @@ export async function planFile(target: string, options: PlanOptions = {}): Promi
   const ready = prepareCampaign(target, await withOwnProtocols(target, options));
   const records = options.records ?? join(ready.folder, 'records');
   return {
-    campaign: ready.campaign.name, single: ready.single, simulated: ready.rig.link.kind === 'twin', cautions: firmataAbilities(ready.rig)?.cautions ?? [], rig: ready.rig.name, article: ready.article.name,
+    campaign: ready.campaign.name, single: ready.single, simulated: isSimulated(ready.rig), cautions: firmataAbilities(ready.rig)?.cautions ?? [], rig: ready.rig.name, article: ready.article.name,
     settings: ready.plan.settings.map((s) => ({ id: s.id, text: settingText(s) })),
     protocols: [...ready.protocols.values()].map((p) => plannedProtocol(p, ready)),
     runs: ready.plan.runs, estimate: ready.plan.estimate, blocks: stretchesOf(ready.plan.runs, 'block').map(({ of, ...b }) => ({ block: of, ...b })),

@@ -2,6 +2,7 @@
 import type { PlannedRun } from '../campaign';
 import { boardLimits } from '../model/board-limits';
 import { limitList } from '../model/limits';
+import { isSimulated } from '../model/simulated';
 import type { JsonObject, RecordAttachment, RunHeader } from '../record/header';
 import { RECORD_FORMAT, YAML_MEDIA_TYPE } from '../record/header';
 import type { ReadyCampaign, ReadyProtocol } from './prepare';
@@ -26,7 +27,7 @@ export function runHeader({ ready, protocol, run, supply_V, propeller, seed }: H
   return {
     format: RECORD_FORMAT,
     record_id: run.id,
-    simulated: rig.link.kind === 'twin',
+    simulated: isSimulated(rig),
     protocol: { name: protocol.prepared.name, parameters: json(protocol.prepared.values) },
     settings: json(run.setting.levels),
     supply: { voltage_V: supply_V, kind: rig.supply.kind },

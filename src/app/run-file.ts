@@ -18,6 +18,7 @@ import { handsToCome, NOBODY, type Operator } from './operator';
 import type { Reporter } from './reporter';
 import { requireProof } from './rig-check/proven';
 import type { World } from './world';
+import { isSimulated } from '../model/simulated';
 
 export interface RunOptions extends PrepareOptions {
   /** Parent folder of the campaign's folder; records/ in the bench folder when left out. */
@@ -78,7 +79,7 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
     }),
   ];
   const table = new FigureTable(ready);
-  const nothing = (): RunSummary => ({ ...nothingRun(folder, ready), campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() });
+  const nothing = (): RunSummary => ({ ...nothingRun(folder, ready), campaign: ready.campaign.name, simulated: isSimulated(ready.rig), figures: table.rows() });
   try {
     takeOverFigures(folder, table);
     await world.connect();
@@ -87,7 +88,7 @@ export async function runFile(target: string, options: RunOptions, reporter: Rep
     if (mass === 'stop') return nothing();
     if (mass !== null) folder.remark('check-mass', 0, mass);
     const end = await runCampaign({ ready, world, folder, requests, reporter, operator, figures: (run, record) => table.take(run, record), soFar: () => table.soFar() });
-    return { ...end, campaign: ready.campaign.name, simulated: ready.rig.link.kind === 'twin', figures: table.rows() };
+    return { ...end, campaign: ready.campaign.name, simulated: isSimulated(ready.rig), figures: table.rows() };
   } finally {
     await switchOff(world, reporter);
     world.close();

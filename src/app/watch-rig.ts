@@ -4,6 +4,7 @@ import { onStopSignal } from '../host/signals';
 import { channelFacts } from '../model/channel-facts';
 import type { LinkHealth } from '../model/events';
 import type { ChannelFact } from '../model/channel';
+import { isSimulated } from '../model/simulated';
 import { BadInput } from './errors';
 import { benchFolderOf, loadBench, refuse } from './bench-folder';
 import { dirname, isFolder, join } from '../host/files';
@@ -69,7 +70,7 @@ export async function watchRig(target: string, options: WatchOptions): Promise<v
         return stopping.signal.aborted;
       }, options.every_s);
       options.look({
-        rig: rig.name, simulated: rig.link.kind === 'twin', t_s: world.clock.now_us() / 1e6, reading: last, channels, rows,
+        rig: rig.name, simulated: isSimulated(rig), t_s: world.clock.now_us() / 1e6, reading: last, channels, rows,
         health: world.health?.() ?? null, blocks: world.bench.permit().reasons,
       });
       last = null;

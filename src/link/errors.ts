@@ -4,6 +4,7 @@ export type LinkErrorCode =
   | 'NO_ANSWER'
   | 'WIRE_VERSION'
   | 'FOREIGN_BOARD'
+  | 'NOT_AS_SIMULATED'
   | 'CHANNEL_MISMATCH'
   | 'TICK_MISMATCH'
   | 'TOO_MANY_LIMITS'

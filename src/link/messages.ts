@@ -14,6 +14,8 @@ export interface Identity {
   readonly slots: number;
   /** 0 unknown, 1 power-on, 2 pin, 3 watchdog, 4 software, 5 brown-out. */
   readonly reset: number;
+  /** The board says that it is a simulated one. */
+  readonly simulated: boolean;
   readonly uid: number;
 }
 
@@ -145,7 +147,7 @@ export function decodeMessage(bytes: Uint8Array, length: number): BoardMessage |
       return {
         type: 'identity', sequence, version: u16(L.IDENTITY_VERSION), board: u16(L.IDENTITY_BOARD), firmware: u16(L.IDENTITY_FIRMWARE),
         tick_us: i32(L.IDENTITY_TICK), channels: u8(L.IDENTITY_CHANNELS), queue: u8(L.IDENTITY_QUEUE), slots: u8(L.IDENTITY_SLOTS),
-        reset: u8(L.IDENTITY_RESET), uid: u32(L.IDENTITY_UID),
+        reset: u8(L.IDENTITY_RESET) & ~M.RESET_SIMULATED, simulated: (u8(L.IDENTITY_RESET) & M.RESET_SIMULATED) !== 0, uid: u32(L.IDENTITY_UID),
       };
     case M.MSG_CHANNEL:
       return {

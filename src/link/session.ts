@@ -22,6 +22,8 @@ export interface ExpectedChannel {
 export interface SessionPlan {
   /** Serial number of the board that belongs to this rig, or null when the rig file does not name one. */
   readonly uid: number | null;
+  /** Whether the rig file says that a simulated board answers. A board that says otherwise is refused; null or left out: not asked. */
+  readonly simulated?: boolean | null;
   readonly tick_us: number;
   readonly channels: readonly ExpectedChannel[];
   /** A row every so many ticks while nothing runs. */
@@ -97,6 +99,10 @@ function checkIdentity(plan: SessionPlan, board: Identity): void {
     throw new LinkError('WIRE_VERSION', `The board speaks wire version ${board.version}, this program ${M.WIRE_VERSION}. Load the firmware that belongs to this program.`);
   if (plan.uid !== null && board.uid !== plan.uid)
     throw new LinkError('FOREIGN_BOARD', `Board ${hex(board.uid)} answered, the rig file names ${hex(plan.uid)}. Connect that board, or correct the rig file.`);
+  if (typeof plan.simulated === 'boolean' && board.simulated !== plan.simulated)
+    throw new LinkError('NOT_AS_SIMULATED', board.simulated
+      ? `Board ${hex(board.uid)} is a simulated one, and the rig file does not say so. Add \`simulated: true\` under \`link\`, so that every record says it, or connect the real board.`
+      : `Board ${hex(board.uid)} is a real one, and the rig file says \`simulated: true\`: its motor can turn. Take that key out of \`link\`, and every caution of a real bench counts.`);
   if (board.tick_us !== plan.tick_us)
     throw new LinkError('TICK_MISMATCH', `The board ticks every ${board.tick_us} µs, the rig file says ${plan.tick_us} µs. Correct \`tick\` in the rig file or load the other firmware.`);
   if (board.slots > M.LIMIT_SLOTS || plan.limits.some((row) => row.slot >= board.slots))

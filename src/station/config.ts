@@ -7,6 +7,7 @@ import type { ChannelFact } from '../model/channel';
 import type { BenchEvent } from '../model/events';
 import type { Article } from '../model/files/article';
 import type { Rig, RigLimits } from '../model/files/rig';
+import { isSimulated } from '../model/simulated';
 import type { SampleBlock } from '../model/sample';
 import type { JudgeSetup } from '../safety/judge';
 import { CODE_ON_WIRE, KIND_ON_WIRE, RULE_ON_WIRE } from './wire-tables';
@@ -67,7 +68,7 @@ export function planOf(config: StationConfig): Plan {
     rig, limits, guards, fast, slow,
     supply_V: supply_V ?? rig.supply.voltage_V,
     session: {
-      uid: config.uid ?? null, tick_us: rig.tick_us, divider: slow, limits: limits.map(limitRow), guards: guardRow(guards),
+      uid: config.uid ?? null, simulated: rig.link.kind === 'twin' ? null : isSimulated(rig), tick_us: rig.tick_us, divider: slow, limits: limits.map(limitRow), guards: guardRow(guards),
       channels: rig.channels.map((c, id) => ({ id, kind: KIND_ON_WIRE[c.kind], scale: c.gain, zero: c.zero, period_us: c.period_us, name: c.kind })),
     },
     judge: {

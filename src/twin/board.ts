@@ -28,7 +28,7 @@ export class TwinBoard {
     this.tick_us = rig.tick_us;
     this.physical = physical;
     this.periods = rig.channels.map((channel) => channel.kind === 'speed');
-    this.core.init(rig.tick_us, uid, resetCause);
+    this.core.init(rig.tick_us, uid, resetCause | W.RESET_SIMULATED);
     rig.channels.forEach((channel, id) => {
       const [mantissa, exponent] = decimalGain(channel.gain);
       const taken = this.core.declareChannel(id, KIND_ON_WIRE[channel.kind], mantissa, exponent, channel.zero, channel.period_us);

@@ -73,7 +73,7 @@ export const IDENTITY_TICK: i32 = 9; // i32, microseconds
 export const IDENTITY_CHANNELS: i32 = 13; // u8
 export const IDENTITY_QUEUE: i32 = 14; // u8
 export const IDENTITY_SLOTS: i32 = 15; // u8
-export const IDENTITY_RESET: i32 = 16; // u8, reset cause: 0 unknown, 1 power-on, 2 pin, 3 watchdog, 4 software, 5 brown-out
+export const IDENTITY_RESET: i32 = 16; // u8, reset cause: 0 unknown, 1 power-on, 2 pin, 3 watchdog, 4 software, 5 brown-out; plus RESET_SIMULATED
 export const IDENTITY_UID: i32 = 17; // u32
 export const IDENTITY_SIZE: i32 = 21;
 // MSG_CHANNEL

@@ -50,6 +50,10 @@ export const RESULT_CHECKSUM: i32 = 5;
 export const RESULT_NOT_CURRENT: i32 = 6;
 export const RESULT_CONDITION: i32 = 7;
 
+// ---- who answers ------------------------------------------------------------------------------------------------
+/** Added to the reset cause in MSG_IDENTITY by a board that is simulated or emulated: no motor hangs on it. */
+export const RESET_SIMULATED: i32 = 0x80;
+
 // ---- states -----------------------------------------------------------------------------------------------------
 export const STATE_SAFE: i32 = 0;
 export const STATE_READY: i32 = 1;

@@ -18,6 +18,7 @@ afterAll(cleanUp);
 async function play(protocol: string, set: readonly string[], options: BenchOptions = {}): Promise<{ run: EmulatedRun; data: RunData }> {
   const run = await playEmulated(flash, protocol, set, { ...options, rig: [QUICK, ...(options.rig ?? [])] });
   expect(run.result.outcome).toMatchObject({ outcome: 'done', stop_confirmed: true, trip: null });
+  expect(run.record.header?.simulated).toBe(true);
   return { run, data: runDataOf(run.record) };
 }
 

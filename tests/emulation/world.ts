@@ -37,11 +37,13 @@ export interface BenchOptions {
   readonly files?: Readonly<Record<string, string>>;
 }
 
-/** The example's bench folder, with edits, in a temporary place. */
+const EMULATED = ['  kind: firmata\n', '  kind: firmata\n  simulated: true\n'] as const;
+
+/** The example's bench folder, declared as emulated, with edits, in a temporary place. */
 export function firmataFolder(options: BenchOptions = {}): string {
   const folder = fs.mkdtempSync(path.join(os.tmpdir(), 'spoolbench-firmata-'));
   made.push(folder);
-  for (const [file, edits] of [['rig.yaml', options.rig], ['article.yaml', options.article]] as const) {
+  for (const [file, edits] of [['rig.yaml', [EMULATED, ...(options.rig ?? [])]], ['article.yaml', options.article]] as const) {
     const text = fs.readFileSync(path.join(DEMO, file), 'utf8');
     fs.writeFileSync(path.join(folder, file), (edits ?? []).reduce((t, [from, to]) => {
       if (!t.includes(from)) throw new Error(`the example's ${file} no longer says "${from}"`);

@@ -11,6 +11,7 @@ import type { Rig, RigLimits } from '../../src/model/files/rig';
 import type { SampleBlock } from '../../src/model/sample';
 import type { Segment } from '../../src/model/segment';
 import type { Permit, Trip } from '../../src/model/trip';
+import { RESET_SIMULATED } from '../../src/wire/messages';
 import { KIND_ON_WIRE } from '../../src/station/wire-tables';
 import { ARTICLE, level, numbered, Plant, RIG } from '../station/bench';
 
@@ -71,7 +72,7 @@ export class GuardBench {
 
   /** The board (re)starts, for this reason. */
   powerOn(cause: number): void {
-    this.core.init(this.rig.tick_us, UID, cause);
+    this.core.init(this.rig.tick_us, UID, cause | RESET_SIMULATED);
     this.rig.channels.forEach((c, id) => {
       const exponent = Math.floor(Math.log10(c.gain)) - 6;
       this.core.declareChannel(id, KIND_ON_WIRE[c.kind], Math.round(c.gain / 10 ** exponent), exponent, c.zero, c.period_us);

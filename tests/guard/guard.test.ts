@@ -142,7 +142,7 @@ describe('connecting', () => {
     expect((await bench.connect()).board).toMatchObject({ port: 'memory', uid: UID, reset: words });
   });
 
-  const link = (board: number | null): Extract<RigLink, { kind: 'serial' }> => ({ kind: 'serial', port: 'memory', usb: null, board, baud: 921_600, silence_s: 0.05 });
+  const link = (board: number | null): Extract<RigLink, { kind: 'serial' }> => ({ kind: 'serial', port: 'memory', usb: null, board, simulated: true, baud: 921_600, silence_s: 0.05 });
   test('the board that the rig file names is taken, any other is refused by its number', async () => {
     expect((await new GuardBench({ rig: { link: link(UID) }, setup: { uid: UID } }).connect()).problem).toBeNull();
     const strange = new GuardBench({ rig: { link: link(78) }, setup: { uid: 78 } });

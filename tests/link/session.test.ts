@@ -13,7 +13,7 @@ import * as M from '../../src/wire/messages';
 const guards: Guards = { deadman: 100_000, longestRun: 60_000_000, throttleCap: 10_000, currentZero: 0, voltageZero: 0, stillPeriod: 20_000 };
 const limits: LimitRow[] = [{ slot: 0, rule: M.RULE_ABOVE, channel: 0, cause: 1, threshold: 4000, bad: 3, window: 5, span: 0 }];
 const plan: SessionPlan = {
-  uid: 77, tick_us: 1000, divider: 100, limits, guards,
+  uid: 77, simulated: false, tick_us: 1000, divider: 100, limits, guards,
   channels: [
     { id: 0, kind: M.KIND_CURRENT, scale: 0.01, zero: 0, period_us: 1000, name: 'current' },
     { id: 1, kind: M.KIND_PERIOD, scale: 1e-6, zero: 0, period_us: 1000, name: 'speed' },
@@ -54,7 +54,7 @@ class ScriptedBoard {
     }
     ack(M.RESULT_OK);
     if (id === M.CMD_HELLO)
-      this.outgoing.push({ type: 'identity', sequence: 0, version: 1, board: 1, firmware: 1, tick_us: 1000, channels: 2, queue: 16, slots: 24, reset: 1, uid: 77, ...this.identity });
+      this.outgoing.push({ type: 'identity', sequence: 0, version: 1, board: 1, firmware: 1, tick_us: 1000, channels: 2, queue: 16, slots: 24, reset: 1, simulated: false, uid: 77, ...this.identity });
     if (id === M.CMD_DESCRIBE) {
       const own = first === 0
         ? { kind: M.KIND_CURRENT, scaleMantissa: 1, exponent: -2 }
@@ -117,6 +117,7 @@ describe('handshake', () => {
     ['a board that does not answer', (b) => (b.silent = true), 'NO_ANSWER', /did not answer "hello" \(sent 4 times\).*Check its power/],
     ['another wire version', (b) => (b.identity = { version: 2 }), 'WIRE_VERSION', /wire version 2, this program 1\. Load/],
     ['a foreign board', (b) => (b.identity = { uid: 78 }), 'FOREIGN_BOARD', /0x0000004e answered, the rig file names 0x0000004d/],
+    ['a simulated board on a rig that is said to be real', (b) => (b.identity = { simulated: true }), 'NOT_AS_SIMULATED', /is a simulated one.*Add `simulated: true` under `link`/],
     ['another tick', (b) => (b.identity = { tick_us: 500 }), 'TICK_MISMATCH', /every 500 µs, the rig file says 1000 µs/],
     ['too few limit slots', (b) => (b.identity = { slots: 0 }), 'TOO_MANY_LIMITS', /has 0 limit slots/],
     ['more limit slots than the wire knows', (b) => (b.identity = { slots: 25 }), 'TOO_MANY_LIMITS', /has 25 limit slots/],
@@ -130,6 +131,17 @@ describe('handshake', () => {
     ['a trip from before', (b) => (b.state = M.STATE_TRIPPED), 'TRIPPED_BEFORE', /cause 1 at segment 8.*connecting does not clear it/],
     ['a refused limit', (b) => (b.refuse = M.CMD_SET_LIMIT), 'REFUSED', /refused "set-limit": not in this state \(board is safe\)/],
   ];
+
+  test('a real board on a rig that is said to be simulated is refused; with the same answer on both sides it is taken', () => {
+    const real = setUp(undefined, { simulated: true }).run();
+    expect(real?.code).toBe('NOT_AS_SIMULATED');
+    expect(real?.message).toMatch(/is a real one.*its motor can turn/);
+    expect(setUp((b) => { b.identity = { simulated: true }; }, { simulated: true }).run()).toBeNull();
+    expect(setUp(undefined, { simulated: false }).run()).toBeNull();
+    // The simulated rig in one process is not asked.
+    expect(setUp((b) => { b.identity = { simulated: true }; }, { simulated: null }).run()).toBeNull();
+  });
+
   test.each(refusals)('%s is refused by name, with what to do', (_what, change, code, words) => {
     const { session, run } = setUp(change);
     const error = run();

@@ -143,7 +143,7 @@ export function serialBench(edits: SerialEdits): string {
   return benchFolder({
     ...edits,
     rig: [
-      ['link: { kind: twin, twin: scout, seed: 1 }', `link: { kind: serial, port: ${edits.port}, silence: ${edits.silence_ms ?? PATIENT} ms }`],
+      ['link: { kind: twin, twin: scout, seed: 1 }', `link: { kind: serial, simulated: true, port: ${edits.port}, silence: ${edits.silence_ms ?? PATIENT} ms }`],
       ['supply: { kind: twin, voltage: 7.6 V', `supply: { kind: manual, voltage: ${volts} V`],
       ['host_silence: 100 ms', `host_silence: ${edits.host_silence_ms ?? PATIENT} ms`],
       ['within: 6 s', 'within: 2 s'],

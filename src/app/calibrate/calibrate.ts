@@ -6,6 +6,7 @@ import { channelFacts } from '../../model/channel-facts';
 import { checkRig } from '../../model/check-rig';
 import type { Rig } from '../../model/files';
 import { loadFile } from '../../model/load';
+import { isSimulated } from '../../model/simulated';
 import { formatQuantity } from '../../units';
 import { ReferenceBench } from '../../twin/reference-bench';
 import { benchFolderOf, loadBench, refuse } from '../bench-folder';
@@ -91,7 +92,7 @@ export async function calibrate(channel: Target, options: CalibrateOptions): Pro
     await reader?.close();
   }
   const points = pointsOf(steps, state);
-  const base = { channel, simulated, steps: steps.length, done: state.done.length, points };
+  const base = { channel, simulated: isSimulated(rig), steps: steps.length, done: state.done.length, points };
   if (!finished) {
     state.leave();
     return { ...base, file: null, result: null };
@@ -105,7 +106,7 @@ export async function calibrate(channel: Target, options: CalibrateOptions): Pro
   const date = today();
   const name = freeName(folder, `${channel.replaceAll('_', '-')}-${date}`);
   const expires = new Date(Date.parse(date) + (options.valid_days ?? VALID_DAYS) * DAY_MS).toISOString().slice(0, 10);
-  const text = calibrationText({ name, rig, channel, date, expires, by: options.by ?? null, reference, points, result, simulated });
+  const text = calibrationText({ name, rig, channel, date, expires, by: options.by ?? null, reference, points, result, simulated: isSimulated(rig) });
   const file = join(folder, 'calibration', `${name}.yaml`);
   writeNew(file, text);
   state.finish();

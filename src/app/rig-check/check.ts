@@ -2,6 +2,7 @@
 import { levelReading } from '../../analysis/commissioning/spin';
 import { stamp } from '../../host/wall-clock';
 import type { Finding, LayerProof, RigCheck } from '../../model/rig-check';
+import { isSimulated } from '../../model/simulated';
 import { formatNumber } from '../../units';
 import type { ReadyCampaign } from '../prepare';
 import { versions } from '../version';
@@ -36,7 +37,7 @@ export async function checkRig(options: CheckOptions): Promise<CheckEnd> {
     const steps = new Steps(session, ready, options, asked);
     await steps.all();
     const check: RigCheck = {
-      spoolbench: 1, rig_check: ready.rig.name, at: stamp(now()), simulated: ready.rig.link.kind === 'twin', version: versions().spoolbench,
+      spoolbench: 1, rig_check: ready.rig.name, at: stamp(now()), simulated: isSimulated(ready.rig), version: versions().spoolbench,
       rig_sha256: rigDigest(ready.rig), records, findings: steps.findings, layers: steps.layers, proven: steps.proven,
     };
     return { check, path: keepCheck(options.bench, check, now()), stopped: asked() || steps.stopped };

@@ -11,6 +11,7 @@ import type { World } from '../world';
 import { duringCheck, type Check, type CheckOptions } from './during';
 import { letGo } from './session';
 import { CHECKS } from './store';
+import { isSimulated } from '../../model/simulated';
 
 export interface StudyOptions extends CheckOptions {
   /** Mountings, 2 or more, and runs in each, 2 or more. */
@@ -43,7 +44,7 @@ export async function studyMountings(options: StudyOptions): Promise<{ study: St
     const world = check.open(check.ready);
     const stopped = await playAll(options, check, world, groups).finally(() => letGo(world));
     const { rig } = check.ready;
-    const study = studyOf(rig.name, rig.link.kind === 'twin', groups, options, stopped);
+    const study = studyOf(rig.name, isSimulated(rig), groups, options, stopped);
     if (stopped) return { study, path: null };
     const path = join(options.bench, CHECKS, `mountings-${stampForFile(check.now())}.json`);
     writeNew(path, `${JSON.stringify({ ...study, values: groups }, null, 2)}\n`);

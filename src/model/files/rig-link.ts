@@ -1,6 +1,6 @@
 // How the rig is reached: the simulated rig, a board that speaks our wire, or a Firmata board. And its throttle output.
 import { z } from 'zod';
-import { count, noted, object, orNull, quantity, slug, text, word } from '../fields';
+import { count, flag, noted, object, orNull, quantity, slug, text, word } from '../fields';
 
 const usb = object('USB identity of the port, for a name that does not change between plugs', {
   vendor: text('Vendor id, four hexadecimal digits', '2341'),
@@ -16,6 +16,8 @@ const fault = object('A fault that the simulated rig plays, for trying out the s
   for: quantity('time', { about: 'How long it lasts; to the end of the run when left out', example: '300 ms', above: '0 s' }).optional(),
 }).transform((v) => ({ fault: v.fault, at_s: v.at, for_s: orNull(v.for) }));
 
+const simulated = flag('A simulated or emulated board answers: every record, figure and screen says so. A board that says otherwise is refused').prefault(false);
+
 const twin = object('The simulated rig', {
   kind: z.literal('twin'),
   twin: slug('Which simulated bench', 'scout'),
@@ -27,10 +29,11 @@ const twin = object('The simulated rig', {
 const serial = object('A board that speaks our wire over a serial port', {
   kind: z.literal('serial'),
   ...port,
+  simulated,
   board: count('Serial number of the board that must answer, such as 0x0000004e; `rig watch` tells it. Any board when left out', 0, 4_294_967_295, 78).optional(),
   baud: count('Symbols per second', 9600, 12_000_000, 921_600).prefault(921_600),
   silence: quantity('time', { about: 'Silence of an armed board after which the link counts as lost', example: '50 ms', min: '20 ms', max: '1 s' }).prefault('50 ms'),
-}).transform((v) => ({ kind: v.kind, port: orNull(v.port), usb: orNull(v.usb), board: orNull(v.board), baud: v.baud, silence_s: v.silence }));
+}).transform((v) => ({ kind: v.kind, port: orNull(v.port), usb: orNull(v.usb), board: orNull(v.board), simulated: v.simulated, baud: v.baud, silence_s: v.silence }));
 
 const stopInput = object('A digital input that stops the motor', {
   pin: count('Number of the pin', 0, 127, 2),
@@ -40,11 +43,12 @@ const stopInput = object('A digital input that stops the motor', {
 const firmata = object('A board with stock Firmata firmware; the controller runs on the computer. For attended runs unless a cut-off is declared', {
   kind: z.literal('firmata'),
   ...port,
+  simulated,
   baud: count('Symbols per second', 9600, 2_000_000, 57_600).prefault(57_600),
   throttle_pin: count('Pin of the servo-type throttle output', 0, 127, 9),
   stop_input: stopInput.optional(),
 }).transform((v) => ({
-  kind: v.kind, port: orNull(v.port), usb: orNull(v.usb), baud: v.baud, throttle_pin: v.throttle_pin, stop_input: orNull(v.stop_input),
+  kind: v.kind, port: orNull(v.port), usb: orNull(v.usb), simulated: v.simulated, baud: v.baud, throttle_pin: v.throttle_pin, stop_input: orNull(v.stop_input),
 }));
 
 /** `link:` */
