@@ -11,7 +11,7 @@ import type { RunCurve } from '../../src/analysis/metrics/run-curve';
 import type { Margin } from '../../src/model/files/campaign-choice';
 import { resultsSchema, type Results } from '../../src/model/results';
 import { NO_EXTRAS, renderReport } from '../../src/report';
-import { makeCampaign, madeMetrics, type MadeTable } from './make-campaign';
+import { makeCampaign, madeMetrics } from './make-campaign';
 
 type Json = string | number | boolean | null | readonly Json[] | { readonly [key: string]: Json };
 type JsonObject = Extract<Json, Readonly<Record<string, Json>>>;
