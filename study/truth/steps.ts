@@ -62,6 +62,7 @@ function meanShape(trace: Trace, steps: readonly Stretch[], commands: readonly n
 /** response. */
 export function responseTruth(data: RunData, trace: Trace): Record<string, number> {
   const up = stretches(data, 'step-up');
-  const peaks = up.map((s) => { const a = tickAt(trace, s.from_us); const b = tickAt(trace, s.to_us); return Math.max(...trace.peak_A.slice(a, b)); });
+  // The mean current of a tick is that over a millisecond, which is what the metric means by a peak.
+  const peaks = up.map((s) => { const a = tickAt(trace, s.from_us); const b = tickAt(trace, s.to_us); return Math.max(...trace.current_A.slice(a, b)); });
   return { ...direction(trace, up, true), ...direction(trace, stretches(data, 'step-down'), false), peak_current_A: mean(peaks) };
 }

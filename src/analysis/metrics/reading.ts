@@ -20,6 +20,14 @@ export type Reading = {
 /** A figure known exactly. */
 export const exact = (value: number): Reading => ({ value, within: 0, effects: {} });
 
+/** Mean and its standard error. Steps of one train share the run: the error is that of this run, not of repeats. */
+export function centre(values: readonly number[]): Pick<Reading, 'value' | 'within'> {
+  const n = values.length;
+  const mean = values.reduce((a, b) => a + b, 0) / n;
+  const square = values.reduce((sum, v) => sum + (v - mean) ** 2, 0);
+  return { value: mean, within: n < 2 ? 0 : Math.sqrt(square / (n - 1) / n) };
+}
+
 /** f of other readings, given f's value and its partial derivatives. */
 export function derived(value: number, parts: readonly (readonly [Reading, number])[]): Reading {
   let square = 0;

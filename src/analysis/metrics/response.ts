@@ -6,8 +6,9 @@ import { measureStep, type StepContext, type StepFigures } from '../physics/step
 import { between, channelOf, type PlayedSegment, type RunChannel, type RunData, type Series } from '../run-data';
 import { median } from '../stats/summary';
 import type { MetricName } from './catalogue';
-import { channelEffects, sampleAge } from './common';
-import { exact, metric, minus, noMetric, type Effects, type Reading, type RunMetric } from './reading';
+import { sampleAge } from './common';
+import { peakCurrent } from './peak-current';
+import { centre, exact, metric, minus, noMetric, type Effects, type Reading, type RunMetric } from './reading';
 import { resolutionName, resolutionOf } from './resolution';
 
 /** Seconds before the command that are looked at, for the foot of the step. */
@@ -53,7 +54,7 @@ export function responseMetrics(data: RunData): ResponseResult {
   const flags = leftOut > 0 ? [`${leftOut} of ${all.length} steps are left out (desync, or not played to the end)`] : [];
   const results = (['rise', 'fall'] as const).map((d) => direction(d, speed, good.filter((s) => s.direction === d), flags));
   return {
-    metrics: [...results.flatMap((r) => r.metrics), peakCurrent(data, good, flags), metric('desyncs', exact(data.desyncs.length), 'desync events counted in the record')],
+    metrics: [...results.flatMap((r) => r.metrics), peakCurrent(data, good.filter((g) => g.direction === 'rise').map((g) => g.segment), flags), metric('desyncs', exact(data.desyncs.length), 'desync events counted in the record')],
     steps: results.flatMap((r) => (r.mean === null ? [] : [r.mean])), leftOut,
   };
 }
@@ -116,14 +117,6 @@ function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Leve
     const [a, b] = [pick(up), pick(down)];
     return a === null || b === null ? [] : [[name, (a - b) / 2]];
   }));
-}
-
-/** Mean and its standard error. Steps of one train share the run: the error is that of this run, not of repeats. */
-function centre(values: readonly number[]): Pick<Reading, 'value' | 'within'> {
-  const n = values.length;
-  const mean = values.reduce((a, b) => a + b, 0) / n;
-  const square = values.reduce((sum, v) => sum + (v - mean) ** 2, 0);
-  return { value: mean, within: n < 2 ? 0 : Math.sqrt(square / (n - 1) / n) };
 }
 
 type Levels = { readonly initial: number; readonly final: number };
@@ -202,37 +195,4 @@ function meanStep(name: Direction, speed: RunChannel, steps: readonly Step[], le
     fraction.push((sum[c] / n[c] - levels.initial) / (levels.final - levels.initial));
   }
   return { direction: name, t_s, fraction, steps: steps.length, initial_rpm: levels.initial, final_rpm: levels.final };
-}
-
-/** Samples over which the fall behind a peak is taken, and how late after the command a peak still belongs to it, in samples. */
-const FALL_OVER = 4;
-const PEAK_WITHIN = 4;
-
-/**
- * Highest current of each step up. A hard step draws most at the command and less from then on, while a sample is the mean over its
- * period, behind a filter: the peak is carried back from the middle of the highest sample to the command, at the rate of the fall
- * behind it. Where a sample's mean lies is known to a sample period.
- */
-function peakCurrent(data: RunData, steps: readonly Step[], flags: readonly string[]): RunMetric {
-  const current = channelOf(data, 'current');
-  if (current === null) return noMetric('peak_current_A', 'the rig has no current channel', flags);
-  const late_s = current.period_s / 2 + (current.filter_Hz === null ? 0 : 1 / (2 * Math.PI * current.filter_Hz));
-  const peaks: number[] = [];
-  const falls: number[] = [];
-  for (const { segment, direction: d } of steps) {
-    const { t_s, value } = between(current, segment.start_s, segment.end_s);
-    if (d !== 'rise' || value.length <= FALL_OVER) continue;
-    let at = 0;
-    for (let i = 1; i < value.length; i++) if (value[i] > value[at]) at = i;
-    const since_s = t_s[at] - segment.start_s - late_s;
-    const soon = since_s < PEAK_WITHIN * current.period_s && at + FALL_OVER < value.length;
-    const fall = soon ? Math.max(0, value[at] - value[at + FALL_OVER]) / FALL_OVER / current.period_s : 0;
-    peaks.push(value[at] + fall * Math.max(0, since_s));
-    falls.push(fall);
-  }
-  if (peaks.length === 0) return noMetric('peak_current_A', 'no step up can be used', flags);
-  const { value, within } = centre(peaks);
-  const place = (centre(falls).value * current.period_s) / Math.sqrt(12);
-  return metric('peak_current_A', { value, within, effects: { ...channelEffects(current, value), ...(place > 0 ? { current_timing: place } : {}) } },
-    `highest sample of each step up, carried back to the command, mean of ${peaks.length} steps`, flags);
 }
