@@ -31,6 +31,8 @@ const QUANTITIES = 6;
  */
 export interface BridgePoint {
   volts: number;
+  /** 1/volts, which the caller needs as well. */
+  perVolt: number;
   /** 0..1 */
   duty: number;
   /** Mechanical speed, rad/s. */
@@ -56,19 +58,20 @@ export class BridgeMap {
   private cornerResistance = -1;
 
   private readonly perNominal: number;
+  /** Nodes per speed over voltage. */
   private readonly nodesPerSpeed: number;
 
   constructor(readonly bridge: BridgeParameters, readonly nominal_V: number) {
     this.topSpeed_radps = (1.25 * nominal_V) / bridge.emf_Vs;
     this.perNominal = 1 / nominal_V;
-    this.nodesPerSpeed = (SPEED_NODES - 1) / this.topSpeed_radps;
+    this.nodesPerSpeed = ((SPEED_NODES - 1) / this.topSpeed_radps) * nominal_V;
   }
 
   /** Averages at `point`. The returned array is reused by the next call. */
   at(point: BridgePoint): Float64Array {
     const duty = point.duty;
     const k = point.volts * this.perNominal;
-    let x = (point.speed_radps * this.nodesPerSpeed) / k;
+    let x = point.speed_radps * this.nodesPerSpeed * point.perVolt;
     if (x < 0) x = 0;
     else if (x > SPEED_NODES - 1.001) x = SPEED_NODES - 1.001;
     const speedNode = x | 0;

@@ -52,14 +52,17 @@ export class Drive {
   torqueFactor = 1;
   private ladder: BridgeLadder;
   private settings: EscSettings;
-  private readonly point: BridgePoint = { volts: NaN, duty: NaN, speed_radps: NaN, resistance: NaN };
+  private readonly point: BridgePoint = { volts: NaN, perVolt: NaN, duty: NaN, speed_radps: NaN, resistance: NaN };
   private magnet = NaN;
   private tickPerInertia = NaN;
   private thrustPerSquare = NaN;
   private torquePerSquare = NaN;
-  private switching_W = NaN;
+  /** What the ESC loses by switching, and to itself, W. */
+  private switched_W = NaN;
   private ripple_W = NaN;
   private headroom = NaN;
+  /** Resistance of a phase as warm as it is. */
+  private winding_ohm = NaN;
   private limited = false;
   private limit_A = NaN;
   private limiterTrim = 1;
@@ -100,7 +103,7 @@ export class Drive {
   applySettings(settings: EscSettings): void {
     this.settings = settings;
     this.ladder = new BridgeLadder(this.maps, bridgeOf({ ...this.rig, settings }), this.supply.volts);
-    this.switching_W = this.rig.esc.switchingLoss_J * settings.switchingFrequency_Hz;
+    this.switched_W = this.rig.esc.switchingLoss_J * settings.switchingFrequency_Hz + this.rig.esc.idle_W;
     this.headroom = settings.spoolUpHeadroom + this.rig.esc.minDuty;
     this.limited = settings.currentLimit_A < Infinity;
     this.limit_A = settings.currentLimit_A;
@@ -127,6 +130,7 @@ export class Drive {
   /** Resistance and magnet follow the winding's and the case's temperature. */
   setTemperatures(winding_degC: number, case_degC: number): void {
     this.point.resistance = copperFactor(winding_degC);
+    this.winding_ohm = this.phaseResistance_ohm * this.point.resistance;
     this.magnet = 1 + this.rig.motor.magnetCoefficient_perK * (case_degC - 20);
   }
 
@@ -159,17 +163,53 @@ export class Drive {
     return volts >= BROWN_OUT_V ? this.idle_W / volts : (this.idle_W * volts) / (BROWN_OUT_V * BROWN_OUT_V);
   }
 
-  /** Advances one tick; also steps the supply. */
+  /**
+   * Advances one tick; also steps the supply. The usual case, driving in step, is written out: a call that the engine does not
+   * put in place costs as much as what it does.
+   */
   step(): void {
-    this.limitDuty();
-    if (this.duty <= 0 || this.supply.bus_V < BROWN_OUT_V) this.coast();
-    else {
-      if (!this.started) this.start();
-      if (this.lost_s > 0) this.flounder();
-      else this.drive();
-    }
-    this.supply.step(this);
-    this.turn();
+    const { point, supply } = this;
+    const volts = supply.bus_V;
+    const perVolt = 1 / volts;
+    const speed = this.speed_radps;
+    // Wanted duty, held down by the spool-up headroom above the EMF and by the current limiter.
+    const emf_V = speed * this.emfMean_Vs;
+    const { headroom } = this;
+    let duty = this.wantedDuty;
+    if ((duty - headroom) * volts > emf_V) duty = emf_V * perVolt + headroom;
+    if (this.limited) duty = this.limitedDuty(duty, emf_V, volts);
+    this.duty = duty;
+    const driven = duty > 0 && volts >= BROWN_OUT_V;
+    if (driven && !this.started) this.start();
+    if (driven && this.lost_s <= 0) {
+      point.volts = volts;
+      point.perVolt = perVolt;
+      point.duty = duty;
+      point.speed_radps = speed * this.magnet;
+      const averages = this.ladder.at(point);
+      const squares = averages[SUM_SQUARES];
+      const ripple = averages[RIPPLE_LOSS];
+      const own = duty < FULL_DUTY ? this.switched_W : this.idle_W;
+      this.current_A = averages[BUS_CURRENT] + (ripple + own) * perVolt;
+      this.torque_Nm = averages[TORQUE] * this.magnet;
+      this.rippleAmplitude_A = averages[RIPPLE_AMPLITUDE];
+      this.copper_W = squares * this.winding_ohm;
+      this.ripple_W = ripple;
+      this.esc_W = squares * this.switch_ohm + own;
+      if (++this.riskTicks >= RISK_TICKS) this.risk(averages[FREEWHEEL]);
+    } else if (driven) this.flounder();
+    else this.coast();
+    supply.step(this);
+    // Rotor: constant and speed-proportional friction, and the propeller's square law.
+    const square = speed * speed;
+    const friction = (this.coulomb_Nm + this.viscous_Nms * speed) * this.frictionScale;
+    const load = this.torquePerSquare * square;
+    const next = speed + this.tickPerInertia * (this.torque_Nm - friction - load);
+    this.speed_radps = next > 0 && !this.rotorLocked ? next : 0;
+    this.case_W = friction * speed + this.ripple_W;
+    this.propellerTorque_Nm = load;
+    this.thrust_N = this.thrustPerSquare * square;
+    if (this.rotorLocked) this.stall();
     if (this.limited) this.trimLimiter();
   }
 
@@ -192,58 +232,18 @@ export class Drive {
     this.current_A = lost_A + this.idle_W / volts;
   }
 
-  private drive(): void {
-    const point = this.point;
-    const duty = this.duty;
-    const volts = this.supply.bus_V;
-    point.volts = volts;
-    point.duty = duty;
-    point.speed_radps = this.speed_radps * this.magnet;
-    const averages = this.ladder.at(point);
-    const squares = averages[SUM_SQUARES];
-    const ripple = averages[RIPPLE_LOSS];
-    const own = duty < FULL_DUTY ? this.switching_W + this.idle_W : this.idle_W;
-    this.current_A = averages[BUS_CURRENT] + (ripple + own) / volts;
-    this.torque_Nm = averages[TORQUE] * this.magnet;
-    this.rippleAmplitude_A = averages[RIPPLE_AMPLITUDE];
-    this.copper_W = squares * this.phaseResistance_ohm * point.resistance;
-    this.ripple_W = ripple;
-    this.esc_W = squares * this.switch_ohm + own;
-    if (++this.riskTicks >= RISK_TICKS) this.risk(averages[FREEWHEEL]);
-  }
-
-  private turn(): void {
-    const speed = this.speed_radps;
-    const square = speed * speed;
-    const friction = (this.coulomb_Nm + this.viscous_Nms * speed) * this.frictionScale;
-    const load = this.torquePerSquare * square;
-    const next = speed + this.tickPerInertia * (this.torque_Nm - friction - load);
-    this.speed_radps = next > 0 && !this.rotorLocked ? next : 0;
-    this.case_W = friction * speed + this.ripple_W;
-    this.propellerTorque_Nm = load;
-    this.thrust_N = this.thrustPerSquare * square;
-    if (this.rotorLocked) this.stall();
-  }
-
   /** A rotor that is held still makes the ESC lose commutation, again and again. */
   private stall(): void {
     this.stalled_s = this.duty > 0 ? this.stalled_s + this.tick_s : 0;
     if (this.stalled_s > STALL_S && this.lost_s <= 0) this.loseStep(this.rig.esc.resync_s);
   }
 
-  /** Wanted duty, held down by the spool-up headroom above the EMF and by the current limiter. */
-  private limitDuty(): void {
-    let duty = this.wantedDuty;
-    const volts = this.supply.bus_V;
-    const emf_V = this.speed_radps * this.emfMean_Vs;
-    if ((duty - this.headroom) * volts > emf_V) duty = emf_V / volts + this.headroom;
-    if (this.limited) {
-      // D·(D·V − E)/R = limit, solved for D; the trim makes up for what this direct-current model leaves out.
-      const resistance = this.lineResistance_ohm * this.point.resistance + 2 * this.switch_ohm;
-      const top = (emf_V + Math.sqrt(emf_V * emf_V + 4 * resistance * volts * this.limit_A * this.limiterTrim)) / (2 * volts);
-      if (duty > top) duty = top;
-    }
-    this.duty = duty;
+  /** What the current limiter leaves of a duty. */
+  private limitedDuty(duty: number, emf_V: number, volts: number): number {
+    // D·(D·V − E)/R = limit, solved for D; the trim makes up for what this direct-current model leaves out.
+    const resistance = this.lineResistance_ohm * this.point.resistance + 2 * this.switch_ohm;
+    const top = (emf_V + Math.sqrt(emf_V * emf_V + 4 * resistance * volts * this.limit_A * this.limiterTrim)) / (2 * volts);
+    return duty > top ? top : duty;
   }
 
   private trimLimiter(): void {

@@ -20,6 +20,9 @@ interface Behind {
   conductance: number;
   /** Current source beside it (supply in current limit without a battery). */
   amps: number;
+  /** What it drives into a short circuit, and one over its conductance and that of the capacitor over a tick. */
+  short_A: number;
+  perConductance: number;
 }
 
 export class Supply {
@@ -45,9 +48,9 @@ export class Supply {
   private readonly bookable_As: number;
   private batteryOpen_V = NaN;
   private batteryTickConductance = NaN;
-  private readonly supplying: Behind = { volts: NaN, conductance: NaN, amps: NaN };
-  private readonly idle: Behind = { volts: NaN, conductance: NaN, amps: NaN };
-  private readonly limiting: Behind = { volts: NaN, conductance: NaN, amps: NaN };
+  private readonly supplying: Behind = { volts: NaN, conductance: NaN, amps: NaN, short_A: NaN, perConductance: NaN };
+  private readonly idle: Behind = { volts: NaN, conductance: NaN, amps: NaN, short_A: NaN, perConductance: NaN };
+  private readonly limiting: Behind = { volts: NaN, conductance: NaN, amps: NaN, short_A: NaN, perConductance: NaN };
 
   constructor(private readonly parameters: SupplyParameters, private readonly tick_s: number) {
     this.set_V = parameters.volts;
@@ -133,11 +136,22 @@ export class Supply {
     behind.volts = volts;
     behind.conductance = Number.isFinite(ohm) ? 1 / (ohm + this.lead_ohm) : 0;
     behind.amps = amps;
+    behind.short_A = amps + volts * behind.conductance;
+    behind.perConductance = 1 / (this.capacitorConductance + behind.conductance);
   }
 
-  /** Advances one tick while `load` draws its current (negative: it returns some). */
+  /** Advances one tick while `load` draws its current (negative: it returns some). The usual case, the supply supplying, is written out. */
   step(load: { readonly current_A: number }): void {
-    this.solve(load.current_A, this.capacitorConductance);
+    const { supplying, capacitorConductance } = this;
+    const v = (this.bus_V * capacitorConductance - load.current_A + supplying.short_A) * supplying.perConductance;
+    const lead_A = supplying.amps + (supplying.volts - v) * supplying.conductance;
+    const terminal_V = v + lead_A * this.lead_ohm;
+    const source_A = (this.set_V - terminal_V) * this.sourceConductance;
+    if (source_A >= 0 && source_A <= this.limit_A && v <= this.clamp_V && v > MIN_BUS_V) {
+      this.bus_V = v;
+      this.lead_A = lead_A;
+      this.terminal_V = terminal_V;
+    } else this.solve(load.current_A, capacitorConductance);
     if (this.batteryOn) this.drawn_As += (this.batteryOpen_V - this.terminal_V) * this.batteryTickConductance;
   }
 

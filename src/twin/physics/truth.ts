@@ -81,7 +81,7 @@ export class Truth {
   }
 
   private averages(volts: number, duty: number, speed: number): Float64Array {
-    return this.ladder.at({ volts, duty, speed_radps: speed * this.magnet, resistance: this.copper });
+    return this.ladder.at({ volts, perVolt: 1 / volts, duty, speed_radps: speed * this.magnet, resistance: this.copper });
   }
 
   private net_Nm(volts: number, duty: number, speed: number): number {
