@@ -29,7 +29,7 @@ export function fitLawAboveZero(speed_rpm: Numbers, thrust_N: Numbers, tolerance
   const most = Math.max(...Array.from(thrust_N));
   if (!(most > 0)) return noResult('no thrust was measured');
   const fit = fitNonlinear(Array.from(speed_rpm, (v) => v / top), thrust_N, ([zero, k, exponent]) => (z) => zero + k * z ** exponent, {
-    start: [0, most, 2], lower: [-most, 0.01 * most, 0.3], upper: [most, 100 * most, 8],
+    start: [0, most, 2], lower: [-most, 0.01 * most, 0.3], upper: [most, 100 * most, 8], nearStart: true,
   });
   if (!fit.ok) return noResult(`no power of speed describes thrust: ${fit.reason}`);
   if (fit.standardErrors === null) return noResult('no points are left to judge the fit by');

@@ -19,6 +19,8 @@ export type NonlinearOptions = {
   readonly upper: readonly number[];
   /** Largest residual standard deviation that still counts as a fit; unlimited unless given. */
   readonly maxResidualSd?: number;
+  /** The start lies in the neighbourhood already: the search for it is left out unless the finish fails from there. */
+  readonly nearStart?: boolean;
 };
 
 /** A converged fit. */
@@ -58,9 +60,7 @@ export function fitNonlinear(x: Numbers, y: Numbers, model: Model, options: Nonl
   const height = Math.sqrt(sumOfSquares(y) / n) || Math.abs(mean(y)) || 1;
 
   const problem: Problem = { x, y, model, lower, upper, scale, height };
-  const rough = roughFit(problem, start);
-  const fromRough = polish(problem, rough);
-  const best = fromRough.offset <= CONVERGED ? fromRough : better(problem, fromRough, polish(problem, start));
+  const best = (options.nearStart === true ? converged(polish(problem, start)) : null) ?? searched(problem, start);
   const residual = rss(problem, best.parameters);
   if (!Number.isFinite(residual)) return noResult('the fit diverged: the model gives no finite value at any parameters tried');
   if (best.jacobian === null) return noResult('the fit stopped where the data no longer determine all parameters (singular Jacobian); start nearer or fix one');
@@ -110,6 +110,14 @@ function roughFit(p: Problem, start: readonly number[]): number[] {
     return [...start]; // the library throws on a singular step; the check after polishing decides
   }
 }
+
+/** From the neighbourhood that the library finds; from the start where that does not converge. */
+function searched(p: Problem, start: readonly number[]): Polished {
+  const fromRough = polish(p, roughFit(p, start));
+  return converged(fromRough) ?? better(p, fromRough, polish(p, start));
+}
+
+const converged = (found: Polished): Polished | null => (found.offset <= CONVERGED ? found : null);
 
 /** A converged answer beats one that is not; else the smaller residual sum. */
 function better(p: Problem, a: Polished, b: Polished): Polished {
