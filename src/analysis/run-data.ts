@@ -19,6 +19,10 @@ export interface RunChannel extends Series {
   /** Standard uncertainty of the gain, relative, and of the offset, in the column's unit. */
   readonly u_gain: number;
   readonly u_offset: number;
+  /** Their degrees of freedom, and the span where they hold; only on a calibrated channel. */
+  readonly dof_gain?: number;
+  readonly dof_offset?: number;
+  readonly span?: { readonly from: number; readonly to: number };
   readonly filter_Hz: number | null;
   readonly averaged: number;
   readonly placement: string | null;
@@ -50,6 +54,7 @@ export interface RunFacts {
   readonly lead_resistance_ohm: number;
   /** Relative standard uncertainty of the lead resistance. */
   readonly u_lead_resistance: number;
+  readonly dof_lead_resistance?: number;
   readonly pole_pairs: number | null;
   readonly motor_resistance_ohm: number | null;
   readonly propeller_diameter_m: number | null;

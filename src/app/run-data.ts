@@ -84,10 +84,11 @@ function factsOf(header: RunHeader): RunFacts {
 }
 
 /** The calibrated lead resistance, else the declared one, whose uncertainty nobody stated. */
-function leadOf({ rig, calibration }: RunHeader): Pick<RunFacts, 'lead_resistance_ohm' | 'u_lead_resistance'> {
+function leadOf({ rig, calibration }: RunHeader): Pick<RunFacts, 'lead_resistance_ohm' | 'u_lead_resistance' | 'dof_lead_resistance'> {
   const calibrated = objectIn(calibration, 'lead_resistance');
   const value = numberIn(objectIn(calibrated, 'law'), 'value');
-  if (value !== null) return { lead_resistance_ohm: value, u_lead_resistance: numberIn(calibrated, 'u_gain') ?? 0 };
+  const dof = numberIn(calibrated, 'degrees_of_freedom');
+  if (value !== null) return { lead_resistance_ohm: value, u_lead_resistance: numberIn(calibrated, 'u_gain') ?? 0, ...(dof === null ? {} : { dof_lead_resistance: dof }) };
   return { lead_resistance_ohm: numberIn(rig, 'lead_resistance_ohm') ?? 0, u_lead_resistance: 0 };
 }
 

@@ -16,7 +16,7 @@ export function calibrationSummary(c: Calibrated): string {
   return [
     `${badge}${table(['point', 'applied', c.channel === 'lead_resistance' ? 'drop, V' : 'counts', 'residual'], rows, ['left', 'right', 'right', 'right'])}`,
     `${lawLine(c)}, holds ${formatQuantity(result.span.from, dimension)} .. ${formatQuantity(result.span.to, dimension)}`,
-    `Standard uncertainty: gain ${percent(result.u_gain)}${parts}${result.u_offset > 0 ? `, offset ${formatQuantity(result.u_offset, step, { digits: 2 })}` : ''}, ${result.dof} degrees of freedom`,
+    `Standard uncertainty: gain ${percent(result.u_gain)}${parts}${result.u_offset > 0 ? `, offset ${formatQuantity(result.u_offset, step, { digits: 2 })}` : ''}, ${result.dof === null ? 'nothing in it a guess' : `${Math.floor(result.dof)} degrees of freedom`}`,
     ...(result.hysteresis === null ? [] : [`Hysteresis ${formatQuantity(result.hysteresis, step, { digits: 2 })}${result.creep === null ? '' : `, creep ${formatQuantity(result.creep, step, { digits: 2 })}`}`]),
     `Written: ${c.file ?? ''}`,
     '',

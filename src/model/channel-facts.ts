@@ -27,11 +27,21 @@ export function channelFacts(rig: Rig, calibrations: readonly Calibration[] = []
       conversion: conversionOf(channel, calibration),
       u_gain: calibration?.u_gain ?? channel.u_gain,
       u_offset: calibration?.u_offset ?? channel.u_offset,
+      ...calibrated(calibration),
       filter_Hz: channel.filter_Hz,
       averaged: channel.averages,
       placement: channel.placement,
     };
   });
+}
+
+/** What only a calibration tells: degrees of freedom (the file's for the gain; of the fit for what the law leaves over) and span. */
+function calibrated(calibration: Calibration | null): Pick<ChannelFact, 'dof_gain' | 'dof_offset' | 'span'> {
+  if (calibration === null) return {};
+  const { degrees_of_freedom, points, law, span } = calibration;
+  const fitted = points.length - (law.kind === 'quadratic' ? 3 : law.kind === 'linear' ? 2 : 1);
+  const offset = fitted > 0 ? fitted : degrees_of_freedom;
+  return { ...(degrees_of_freedom === null ? {} : { dof_gain: degrees_of_freedom }), ...(offset === null ? {} : { dof_offset: offset }), span };
 }
 
 /** Lead resistance in ohm and its relative standard uncertainty: calibrated, else as declared. */

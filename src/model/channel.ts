@@ -34,6 +34,11 @@ export interface ChannelFact {
   /** Standard uncertainty of the gain, relative (Type B), and of the offset, in the column's unit. */
   readonly u_gain: number;
   readonly u_offset: number;
+  /** Degrees of freedom of both where a calibration tells them; without, they count as known. Records made before this lack them. */
+  readonly dof_gain?: number;
+  readonly dof_offset?: number;
+  /** Values between which the calibration holds; there only on a calibrated channel. */
+  readonly span?: { readonly from: number; readonly to: number };
   /** Corner of the analogue filter in Hz, null when there is none; samples averaged into one. */
   readonly filter_Hz: number | null;
   readonly averaged: number;

@@ -16,7 +16,8 @@ export type CalibrationBudget = {
   readonly u_gain: number;
   /** Standard uncertainty of a single place on the law: constant term and what the law leaves over, SI. */
   readonly u_offset: number;
-  readonly dof: number;
+  /** Effective, of `u_gain` (JCGM 100:2008, eq. G.2b): only the fit's part is a guess; null when the fit adds nothing. */
+  readonly dof: number | null;
   /** What makes up `u_gain`, relative. */
   readonly parts: { readonly fit: number; readonly reference: number; readonly hysteresis: number; readonly creep: number };
 };
@@ -34,12 +35,18 @@ export function budgetOf(law: LawFit, input: BudgetInput): CalibrationBudget {
   const fit = worstRelative(law, input.span);
   const relative = (width: number | null): number => (width === null || size === 0 ? 0 : width / Math.sqrt(12) / (size / 2));
   const parts = { fit, reference: input.u_reference, hysteresis: relative(input.hysteresis), creep: relative(input.creep) };
+  const u_gain = Math.hypot(parts.fit, parts.reference, parts.hysteresis, parts.creep);
   const u0 = law.fit.standardErrors?.[0] ?? 0;
   return {
-    u_gain: Math.hypot(parts.fit, parts.reference, parts.hysteresis, parts.creep),
+    u_gain,
     u_offset: Math.hypot(u0, law.residualSd),
-    dof: law.dof, parts,
+    dof: effective(u_gain, parts.fit, law.dof), parts,
   };
+}
+
+/** ν_eff of a figure of which one part has ν degrees of freedom and the rest counts as known. */
+function effective(u: number, part: number, dof: number): number | null {
+  return part === 0 ? null : dof * (u / part) ** 4;
 }
 
 function worstRelative(law: LawFit, span: BudgetInput['span']): number {
@@ -55,11 +62,13 @@ function worstRelative(law: LawFit, span: BudgetInput['span']): number {
 }
 
 /** A constant or a factor out of repeats: mean, relative standard uncertainty with that of the reference, degrees of freedom. */
-export function meanOfRatios(ratios: readonly number[], u_reference: number): { readonly value: number; readonly u: number; readonly dof: number; readonly residuals: readonly number[] } {
+export function meanOfRatios(ratios: readonly number[], u_reference: number): { readonly value: number; readonly u: number; readonly dof: number | null; readonly residuals: readonly number[] } {
   const n = ratios.length;
   if (n < 2) throw new RangeError(`${n} points: two at least show how they scatter`);
   const value = ratios.reduce((a, b) => a + b, 0) / n;
   const residuals = ratios.map((r) => r - value);
   const s = Math.sqrt(residuals.reduce((sum, r) => sum + r * r, 0) / (n - 1));
-  return { value, u: Math.hypot(s / Math.sqrt(n) / Math.abs(value), u_reference), dof: n - 1, residuals };
+  const own = s / Math.sqrt(n) / Math.abs(value);
+  const u = Math.hypot(own, u_reference);
+  return { value, u, dof: effective(u, own, n - 1), residuals };
 }

@@ -1,6 +1,7 @@
 /** Values of settings: the mean of repeats with Type A, calibration (Type B) and re-mounting. */
 import type { ResultEstimate, SettingValue } from '../../model/results';
 import { metricFact } from '../metrics/catalogue';
+import { componentsOf, leastDofs, type InputDofs } from '../metrics/calibration-facts';
 import type { Effects } from '../metrics/reading';
 import { randomEffects } from '../stats/anova';
 import { estimate as estimateOf, expandedInterval, missing, type Estimate } from '../stats/estimate';
@@ -44,6 +45,9 @@ export function effectsOnDifference(a: Effects, b: Effects): Record<string, numb
   return Object.fromEntries([...new Set([...Object.keys(a), ...Object.keys(b)])].map((k) => [k, isCoarseness(k) ? Math.hypot(a[k] ?? 0, b[k] ?? 0) : (b[k] ?? 0) - (a[k] ?? 0)]));
 }
 
+/** Degrees of freedom of the instrument inputs of repeats. */
+export const dofsOf = (...groups: readonly (readonly Repeat[])[]): InputDofs => leastDofs(groups.flat().map((r) => r.dofs));
+
 /** √Σ effect². */
 export const sizeOf = (effects: Effects): number => Math.sqrt(Object.values(effects).reduce((s, e) => s + e * e, 0));
 
@@ -59,8 +63,7 @@ export function settingValue(key: string, group: Group, pooling: Pooling, input:
   const a = over ? repeatsEstimate(group, pooling, about, specimens ? 'specimen' : 'mounting') : insideEstimate(group, pooling, about);
   const effects = meanEffects(repeats);
   const remount = over ? remountOf(key, a.value ?? 0, input) : null;
-  const parts = Object.entries(effects).map(([name, effect]) => ({ name, u: Math.abs(effect), dof: Infinity }));
-  const whole = withComponents(a, [...parts, ...(remount === null ? [] : [{ name: 're-mounting', u: remount.u, dof: remount.dof }])]);
+  const whole = withComponents(a, [...componentsOf(effects, dofsOf(repeats)), ...(remount === null ? [] : [{ name: 're-mounting', u: remount.u, dof: remount.dof }])]);
   const mountings = new Set(repeats.map((r) => r.mounting)).size;
   const estimand = specimens && mountings > 1 ? `averaged over ${mountings} specimens` : over && (mountings > 1 || remount !== null) ? 'averaged over re-mounts' : mountings > 1 ? `these ${mountings} mountings` : 'this mounting';
   return {

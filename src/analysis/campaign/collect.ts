@@ -1,4 +1,5 @@
 /** From runs to a table: for each metric and setting, one value a repeat. Samples were left behind in the runs. */
+import type { InputDofs } from '../metrics/calibration-facts';
 import type { RunMetric } from '../metrics/reading';
 import { METRIC_NAMES, metricFact, type MetricName } from '../metrics/catalogue';
 import { powerAtSpeed } from '../metrics/run-curve';
@@ -14,6 +15,8 @@ export type Repeat = {
   readonly value: number;
   readonly effects: RunMetric['effects'];
   readonly flags: readonly string[];
+  /** Degrees of freedom of the inputs in `effects`. */
+  readonly dofs?: InputDofs;
   /** Tries that the value is the rate of; only for rates. */
   readonly trials?: number;
 };
@@ -60,7 +63,7 @@ function columnOf(name: MetricName, label: string, runs: readonly RunInput[], re
       gaps.set(reason, (gaps.get(reason) ?? 0) + 1);
       continue;
     }
-    repeats.push({ run: run.id, index: run.index, setting: run.setting, mounting: run.mounting, kind: run.kind, value: metric.value, effects: metric.effects, flags: metric.flags, ...(isRate(name) && run.metrics?.starts ? { trials: run.metrics.starts.tried } : {}) });
+    repeats.push({ run: run.id, index: run.index, setting: run.setting, mounting: run.mounting, kind: run.kind, value: metric.value, effects: metric.effects, flags: metric.flags, ...dofsIn(run), ...(isRate(name) && run.metrics?.starts ? { trials: run.metrics.starts.tried } : {}) });
   }
   return spoken ? { key: first ? name : `${label}.${name}`, name, label, repeats, gaps } : null;
 }
@@ -99,3 +102,6 @@ export const isRate = (name: string): boolean => metricFact(name).name === 'star
 
 /** Whether a metric counts events or successes, so that its repeats are no normal numbers. */
 export const isCount = (name: string): boolean => metricFact(name).name === 'desyncs' || isRate(name);
+
+/** What a repeat takes over of its run about calibrations. */
+export const dofsIn = ({ metrics }: Pick<RunInput, 'metrics'>): Pick<Repeat, 'dofs'> => (metrics?.dofs === undefined ? {} : { dofs: metrics.dofs });

@@ -1,6 +1,7 @@
 /** Two campaigns against each other: per shared setting and metric the difference of the second less the first, with its interval. */
 import type { ComparedMetric, ComparedRow, Comparison } from '../../model/comparison';
 import { metricFact } from '../metrics/catalogue';
+import { instrumentPart, type InputDofs } from '../metrics/calibration-facts';
 import type { Effects } from '../metrics/reading';
 import { powerAtSpeed } from '../metrics/run-curve';
 import { noResult, type NoResult } from '../stats/check';
@@ -9,8 +10,8 @@ import { dofNumber } from '../stats/estimate';
 import { around } from '../stats/interval';
 import { coverageFactor, tTwoSidedP } from '../stats/quantiles';
 import { combine, type Component } from '../stats/uncertainty';
-import { effectsOnDifference, meanEffects, poolingOf, settingValue, sizeOf, type Group, type Pooling } from './absolute';
-import { collect, isCount, keysOfInterest, type Column, type Repeat } from './collect';
+import { dofsOf, effectsOnDifference, meanEffects, poolingOf, settingValue, type Group, type Pooling } from './absolute';
+import { collect, dofsIn, isCount, keysOfInterest, type Column, type Repeat } from './collect';
 import { comparisonNotes, overallSentences } from './compare-words';
 import { differences, refusals, type CompareBench, type CompareSide } from './compare-bench';
 import { judged, protect } from './contrast';
@@ -132,7 +133,7 @@ function atSpeed(column: Column, input: CampaignInput, reference: number | null)
   const repeats = input.runs.flatMap((run): Repeat[] => {
     if (run.label !== column.label || (run.metrics?.curve ?? null) === null) return [];
     const { value, effects, flags } = powerAtSpeed(run.metrics?.curve ?? null, reference);
-    return value === null ? [] : [{ run: run.id, index: run.index, setting: run.setting, mounting: run.mounting, kind: run.kind, value, effects, flags }];
+    return value === null ? [] : [{ run: run.id, index: run.index, setting: run.setting, mounting: run.mounting, kind: run.kind, value, effects, flags, ...dofsIn(run) }];
   });
   return { ...column, repeats };
 }
@@ -181,10 +182,11 @@ function rowOf(key: string, pairs: readonly Sides[], setting: string | null, poo
     return { setting, ...shown, contrast, u_repeats: null, u_calibration: null, u_remount: null, flags };
   }
   const repeats = combine([{ name: 'first', ...a.part }, { name: 'second', ...b.part }]);
-  const u_calibration = calibrationOf(a.effects, b.effects, context.ties);
+  const calibration = calibrationOf(a.effects, b.effects, context.ties, dofsOf(...pairs.flatMap((p) => [p.a.repeats, p.b.repeats])));
+  const u_calibration = calibration.u;
   const remount = remountPart(a, b, context, flags);
-  const sum = combine([{ name: 'repeats', u: repeats.u, dof: dofNumber(repeats.dof) }, { name: 'calibration', u: u_calibration, dof: Infinity }, { name: 're-mounting', ...remount }]);
-  const fixed = combine([{ name: 'calibration', u: u_calibration, dof: Infinity }, { name: 're-mounting', ...remount }]);
+  const sum = combine([{ name: 'repeats', u: repeats.u, dof: dofNumber(repeats.dof) }, { name: 'calibration', ...calibration }, { name: 're-mounting', ...remount }]);
+  const fixed = combine([{ name: 'calibration', ...calibration }, { name: 're-mounting', ...remount }]);
   const d = b.shown.value - a.shown.value;
   const result = differenceOf(d, sum.u, dofNumber(sum.dof), confidence, family);
   const contrast = judged(result, group('b'), group('a'), rules, family + 1);
@@ -238,13 +240,13 @@ function sideAt(key: string, groups: readonly Group[], pooling: Pooling, input: 
 const asComponent = ({ u, dof }: { readonly u: number; readonly dof: number | null }): Component => ({ u, dof: dofNumber(dof) });
 
 /** What calibration does to the difference: a gain that both share cancels as far as the values agree; a zero may wander from day to day. */
-function calibrationOf(a: Effects, b: Effects, ties: Ties): number {
+function calibrationOf(a: Effects, b: Effects, ties: Ties, dofs: InputDofs): Component {
   const apart = effectsOnDifference(a, b);
   for (const input of Object.keys(apart)) {
     const shared = ties.calibration === 'same' && (ties.sameDay || !input.endsWith('_offset'));
     if (!shared) apart[input] = Math.hypot(a[input] ?? 0, b[input] ?? 0);
   }
-  return sizeOf(apart);
+  return instrumentPart(apart, dofs);
 }
 
 const NONE: Component = { u: 0, dof: Infinity };

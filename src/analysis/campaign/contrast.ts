@@ -1,5 +1,6 @@
 /** Differences of settings and their verdicts. */
 import type { Contrast } from '../../model/results';
+import { instrumentPart } from '../metrics/calibration-facts';
 import { metricFact, type Better } from '../metrics/catalogue';
 import type { NoResult } from '../stats/check';
 import { noResult } from '../stats/check';
@@ -10,7 +11,7 @@ import { holm } from '../stats/multiplicity';
 import { againstBaseline } from '../stats/simultaneous';
 import { combine, type Component } from '../stats/uncertainty';
 import { judgeContrast } from '../stats/verdict';
-import { effectsOnDifference, meanEffects, sizeOf, type Group } from './absolute';
+import { dofsOf, effectsOnDifference, meanEffects, type Group } from './absolute';
 import type { Drifting } from './drift';
 import { show, showDifference } from './words';
 
@@ -54,11 +55,11 @@ const NOTHING: Component = { u: 0, dof: Infinity };
  */
 export function widened(result: Difference | NoResult, group: Group, against: Group, drift?: Drifting['adds']): Difference | NoResult {
   if (!result.ok) return result;
-  const typeB = sizeOf(effectsOnDifference(meanEffects(against.repeats), meanEffects(group.repeats)));
+  const typeB = instrumentPart(effectsOnDifference(meanEffects(against.repeats), meanEffects(group.repeats)), dofsOf(against.repeats, group.repeats));
   const drifted = group.repeats.length > 0 && against.repeats.length > 0 ? drift?.(against.repeats, group.repeats) ?? NOTHING : NOTHING;
-  if ((typeB === 0 && drifted.u === 0) || !(result.u > 0) || result.interval.reason !== null) return result;
+  if ((typeB.u === 0 && drifted.u === 0) || !(result.u > 0) || result.interval.reason !== null) return result;
   const factor = (result.interval.upper - result.interval.lower) / 2 / result.u;
-  const sum = combine([{ name: 'repeats', u: result.u, dof: result.dof }, { name: 'calibration', u: typeB, dof: Infinity }, { name: 'drift removed', ...drifted }]);
+  const sum = combine([{ name: 'repeats', u: result.u, dof: result.dof }, { name: 'calibration', ...typeB }, { name: 'drift removed', ...drifted }]);
   return { ...result, u: sum.u, dof: dofNumber(sum.dof), interval: around(result.difference, factor * sum.u, result.interval.confidence) };
 }
 

@@ -1,5 +1,6 @@
 /** How one setting changes the flight against another, with intervals: what both share of calibration and installed loss cancels. */
 import type { Craft } from '../../model/files/craft';
+import { instrumentPart, leastDofs } from '../metrics/calibration-facts';
 import { hoverMetrics } from '../metrics/run-curve';
 import type { Effects, RunMetric } from '../metrics/reading';
 import { around, noInterval, type Interval } from '../stats/interval';
@@ -7,7 +8,7 @@ import { coverageFactor } from '../stats/quantiles';
 import { sd as spread } from '../stats/summary';
 import { combine } from '../stats/uncertainty';
 import { dofNumber } from '../stats/estimate';
-import { meanEffects, sizeOf } from './absolute';
+import { meanEffects } from './absolute';
 import { hoverThrustOf } from './fly';
 import type { CampaignInput } from './input';
 import { enumerate, showShare } from './words';
@@ -42,8 +43,9 @@ export function flightChanges(input: CampaignInput, craft: Craft, a: string, b: 
     if (x.value === null || y.value === null) return { ...about, difference: null, u: null, interval: noInterval(input.confidence, x.reason ?? y.reason ?? 'no value') };
     const difference = y.value - x.value;
     if (x.part === null || y.part === null) return { ...about, difference, u: null, interval: noInterval(input.confidence, 'one run of a setting: its spread is unknown') };
-    const shared = sizeOf(Object.fromEntries([...new Set([...Object.keys(x.effects), ...Object.keys(y.effects)])].map((k) => [k, (y.effects[k] ?? 0) - (x.effects[k] ?? 0)])));
-    const sum = combine([{ name: 'one', ...x.part }, { name: 'other', ...y.part }, { name: 'calibration', u: shared, dof: Infinity }]);
+    const apart = Object.fromEntries([...new Set([...Object.keys(x.effects), ...Object.keys(y.effects)])].map((k) => [k, (y.effects[k] ?? 0) - (x.effects[k] ?? 0)]));
+    const shared = instrumentPart(apart, leastDofs(input.runs.map((r) => r.metrics?.dofs)));
+    const sum = combine([{ name: 'one', ...x.part }, { name: 'other', ...y.part }, { name: 'calibration', ...shared }]);
     return { ...about, difference, u: sum.u, interval: around(difference, coverageFactor(input.confidence, dofNumber(sum.dof)) * sum.u, input.confidence) };
   });
 }

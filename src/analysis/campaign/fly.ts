@@ -2,6 +2,7 @@
 import type { Craft } from '../../model/files/craft';
 import type { ResultFlight } from '../../model/results';
 import { formatNumber } from '../../units/format';
+import { componentsOf, leastDofs, type InputDofs } from '../metrics/calibration-facts';
 import { hoverMetrics } from '../metrics/run-curve';
 import { estimate, expandedInterval, missing, type Estimate } from '../stats/estimate';
 import { propagate, typeA, withComponents } from '../stats/uncertainty';
@@ -64,7 +65,8 @@ function figures(input: CampaignInput, craft: Craft, setting: string): Figures {
   const need = hoverThrustOf(craft);
   const at = (thrust: number) => runs.map((r) => hoverMetrics(r.metrics?.curve ?? null, thrust));
   const here = at(need);
-  const pick = (name: string, unit: string): Estimate => meanOf(here.flatMap((m) => m.filter((x) => x.name === name)), unit);
+  const dofs = leastDofs(runs.map((r) => r.metrics?.dofs));
+  const pick = (name: string, unit: string): Estimate => meanOf(here.flatMap((m) => m.filter((x) => x.name === name)), unit, dofs);
   const power = pick('power_at_hover_W', 'W');
   const throttle = pick('throttle_at_hover', '1');
   const tops = input.runs.filter((r) => r.setting === setting).flatMap((r) => r.metrics?.metrics.filter((m) => m.name === 'full_throttle_thrust_N') ?? []);
@@ -72,20 +74,20 @@ function figures(input: CampaignInput, craft: Craft, setting: string): Figures {
   const share = craft.installed_loss_u / (1 - craft.installed_loss);
   const up = at(need * (1 + STEP));
   const slope = (name: string, e: Estimate): number => {
-    const more = meanOf(up.flatMap((m) => m.filter((x) => x.name === name)), e.unit).value;
+    const more = meanOf(up.flatMap((m) => m.filter((x) => x.name === name)), e.unit, dofs).value;
     return more === null || e.value === null ? 0 : (more - e.value) / STEP;
   };
   const loss = (name: string, e: Estimate): Estimate => withComponents(e, [{ name: 'installed loss', u: Math.abs(slope(name, e)) * share, dof: Infinity }]);
-  return { power: loss('power_at_hover_W', power), throttle: loss('throttle_at_hover', throttle), top: meanOf(tops, 'N') };
+  return { power: loss('power_at_hover_W', power), throttle: loss('throttle_at_hover', throttle), top: meanOf(tops, 'N', dofs) };
 }
 
-function meanOf(metrics: readonly { readonly value: number | null; readonly reason: string | null; readonly effects: Readonly<Record<string, number>> }[], unit: string): Estimate {
+function meanOf(metrics: readonly { readonly value: number | null; readonly reason: string | null; readonly effects: Readonly<Record<string, number>> }[], unit: string, dofs: InputDofs): Estimate {
   const about = { unit, method: `mean of ${metrics.length} runs, fits over throttle`, estimand: 'this mounting' };
   const good = metrics.flatMap((m) => (m.value === null ? [] : [{ value: m.value, effects: m.effects }]));
   if (good.length === 0) return missing(about, metrics[0]?.reason ?? 'no run of this setting has a thrust curve');
   const effects: Record<string, number> = {};
   for (const g of good) for (const [k, e] of Object.entries(g.effects)) effects[k] = (effects[k] ?? 0) + e / good.length;
-  return withComponents(typeA(good.map((g) => g.value), about), Object.entries(effects).map(([name, e]) => ({ name, u: Math.abs(e), dof: Infinity })));
+  return withComponents(typeA(good.map((g) => g.value), about), componentsOf(effects, dofs));
 }
 
 function scaled(power: Estimate, craft: Craft): Estimate {

@@ -1,6 +1,7 @@
 /** All metrics of one run. Which ones follow from the roles of its segments, so a bench's own protocols are measured too. */
 import type { ClosestApproach } from '../../model/trip';
 import { withRole, type RunData } from '../run-data';
+import { inputDofs, outsideSpan, withDofs, withSpanFlags, type InputDofs } from './calibration-facts';
 import { runFlags, thrustZero } from './common';
 import { fullThrottleMetrics, readPlateau } from './full-throttle';
 import { holdMetrics } from './hold';
@@ -22,6 +23,8 @@ export type RunMetrics = {
   readonly version: string;
   readonly duration_s: number;
   readonly metrics: readonly RunMetric[];
+  /** Degrees of freedom of the calibrated inputs in the metrics' effects. */
+  readonly dofs?: InputDofs;
   /** Mean step responses; empty where no steps were played. */
   readonly steps: readonly MeanStep[];
   /** Curves over throttle; null where the run has no sweep or staircase. */
@@ -62,10 +65,12 @@ export function runMetrics(data: RunData): RunMetrics {
   if (spinUp !== null) metrics.push(...spinUp.metrics);
   if (has('soak')) metrics.push(...soakMetrics(data));
   const desyncs = data.desyncs.length;
+  const dofs = inputDofs(data);
+  const outside = outsideSpan(data.channels);
   return {
     record_id: data.record_id, simulated: data.simulated, protocol: data.protocol, version: data.version, duration_s: data.duration_s,
-    metrics, steps: response?.steps ?? [], curve, starts: spinUp?.starts ?? null, desyncs, stepsLeftOut: response?.leftOut ?? 0, closest: data.outcome?.closest ?? [], zeroDrift_N: zero.drift_N,
-    flags: [...runFlags(data), ...curveFlags, ...(desyncs > 0 ? [`${desyncs} desync${desyncs === 1 ? '' : 's'} in the run`] : [])],
+    metrics: metrics.map((m) => withSpanFlags(withDofs(m, dofs), outside)), dofs, steps: response?.steps ?? [], curve, starts: spinUp?.starts ?? null, desyncs, stepsLeftOut: response?.leftOut ?? 0, closest: data.outcome?.closest ?? [], zeroDrift_N: zero.drift_N,
+    flags: [...runFlags(data), ...outside.values(), ...curveFlags, ...(desyncs > 0 ? [`${desyncs} desync${desyncs === 1 ? '' : 's'} in the run`] : [])],
   };
 }
 

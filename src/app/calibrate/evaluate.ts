@@ -34,7 +34,8 @@ export interface Evaluated {
   readonly applied: readonly number[];
   readonly u_gain: number;
   readonly u_offset: number;
-  readonly dof: number;
+  /** Effective, of `u_gain`; null when nothing in it is a guess. */
+  readonly dof: number | null;
   readonly hysteresis: number | null;
   readonly creep: number | null;
   readonly span: { readonly from: number; readonly to: number };

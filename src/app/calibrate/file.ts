@@ -38,7 +38,7 @@ export function calibrationText(input: FileInput): string {
     ...(input.by === null ? [] : [`by: ${JSON.stringify(input.by)}`]),
     `reference: { name: ${JSON.stringify(reference.name)}, ${reference.identifier === null ? '' : `identifier: ${JSON.stringify(reference.identifier)}, `}u: ${percent(reference.u)} }`,
     `law: ${lawText(result.law, inValue, inStep)}`,
-    `uncertainty: { gain: ${percent(result.u_gain)}, ${channel === 'speed' || channel === 'lead_resistance' ? '' : `offset: ${inStep(result.u_offset, 3)}, `}degrees_of_freedom: ${result.dof} }`,
+    `uncertainty: { ${[`gain: ${percent(result.u_gain)}`, ...(channel === 'speed' || channel === 'lead_resistance' ? [] : [`offset: ${inStep(result.u_offset, 3)}`]), ...dofText(result.dof)].join(', ')} }`,
     ...(result.hysteresis === null ? [] : [`hysteresis: ${inStep(result.hysteresis, 3)}`]),
     ...(result.creep === null ? [] : [`creep: ${inStep(result.creep, 3)}`]),
     `span: ${JSON.stringify(`${fileText(Number(result.span.from.toPrecision(9)), value)} .. ${fileText(Number(result.span.to.toPrecision(9)), value)}`)}`,
@@ -57,4 +57,12 @@ function lawText(law: Evaluated['law'], inValue: (v: number) => string, inStep: 
   if (law.kind === 'constant') return `{ kind: constant, value: ${inValue(law.value)} }`;
   const curve = law.kind === 'quadratic' ? `, curve: ${inStep(law.curve)}` : '';
   return `{ kind: ${law.kind}, zero: ${law.zero}, offset: ${inValue(law.offset)}, slope: ${inStep(law.slope)}${curve} }`;
+}
+
+/** More than this is as good as known: Student's t differs from the normal by less than 0.1 %. */
+const MOST_DOF = 10_000;
+
+/** Truncated to the next lower integer (JCGM 100:2008, G.4.1). */
+function dofText(dof: number | null): string[] {
+  return dof === null || dof > MOST_DOF ? [] : [`degrees_of_freedom: ${Math.max(1, Math.floor(dof))}`];
 }

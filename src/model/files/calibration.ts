@@ -51,7 +51,7 @@ const reference = object('What it was compared with', {
 const uncertainty = object('Standard uncertainty of the calibrated channel', {
   gain: quantity('ratio', { about: 'Of the gain, relative', example: '0.3 %', min: '0 %', max: '50 %' }),
   offset: inUnit('Of the offset', '0.002 N').optional(),
-  degrees_of_freedom: plainNumber('Of the fit; left out when it rests on a certificate', 8).optional(),
+  degrees_of_freedom: plainNumber('Effective, of the gain (JCGM 100:2008, G.4); left out when it rests on a certificate', 8).optional(),
 });
 
 /** A calibration in SI. `law` is in the channel's column unit per count; speed: factor; lead resistance: ohm. */
