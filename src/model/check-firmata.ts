@@ -94,6 +94,7 @@ function checkSource(channel: RigChannel, rig: Rig, found: Findings): void {
     found.add({ at: at('averages'), with: [at('period'), ['tick']], message: `${channel.averages} readings do not fit into one period`, accepted: `at most ${Math.max(1, Math.floor(channel.period_us / rig.tick_us))}` });
   }
   if (source.kind === 'converter') checkConverter(channel, source, found);
+  if ((source.kind === 'converter' || source.kind === 'analog') && source.element !== null) checkElement(channel, source, found);
   if (source.kind === 'thermistor' && channel.zero !== 0) found.add({ at: at('zero'), message: 'a thermistor is told in steps of gain from 0 °C', accepted: '0' });
 }
 
@@ -128,6 +129,14 @@ function checkConverter(channel: RigChannel, source: Extract<Source, { kind: 'co
   } else if (source.against !== null && !PAIRS.includes(`${source.input}-${source.against}`)) {
     found.add({ at: at('against'), message: `the ads1115 cannot measure input ${source.input} against ${source.against}`, accepted: PAIRS.join(' | ') });
   }
+}
+
+function checkElement(channel: RigChannel, source: Extract<Source, { kind: 'converter' | 'analog' }>, found: Findings): void {
+  const at = (...path: string[]): Path => ['channels', channel.kind, ...path];
+  const kind = source.element?.kind ?? '';
+  if (!channel.kind.endsWith('_temperature')) found.add({ at: at('source', 'element'), message: `a ${kind} measures a temperature, not ${channel.kind}`, accepted: 'no element' });
+  if (source.kind === 'converter' && source.part !== 'ads1115') found.add({ at: at('source', 'part'), with: [at('source', 'element')], message: `what a count of the ${source.part} is worth in volts hangs on its supply`, accepted: 'part: ads1115' });
+  if (channel.zero !== 0) found.add({ at: at('zero'), with: [at('source', 'element')], message: `a ${kind} is told in steps of gain from 0 °C`, accepted: '0' });
 }
 
 const PAIRS = ['0-1', '0-3', '1-3', '2-3'];

@@ -11,7 +11,7 @@ export const ADS1115 = { full_V: new Map([[1, 4.096], [2, 2.048], [4, 1.024], [8
 /** NAU7802: 24 bits; amplifier gains 1 to 128, conversions a second. */
 export const NAU7802 = { gains: [1, 2, 4, 8, 16, 32, 64, 128], rates_Hz: [10, 20, 40, 80, 320], most: 0x7fffff } as const;
 /** Analogue input of the ATmega328P: 10 bits. */
-export const ANALOG = { most: 1023 } as const;
+export const ANALOG = { most: 1023, full_V: 5 } as const;
 
 /** Smallest of the steps that is at least `least`; null when none is. */
 export function stepFrom(steps: readonly number[], least: number): number | null {
@@ -35,10 +35,11 @@ export function countRange(channel: RigChannel): { readonly from: number; readon
       return channel.kind === 'voltage' ? { from: 0, to: INA219.mostBus } : { from: -INA219.mostShunt, to: INA219.mostShunt };
     }
     case 'converter': {
+      if (source.element !== null) return null;
       const { most } = source.part === 'ads1115' ? ADS1115 : NAU7802;
       return { from: -most * channel.averages, to: most * channel.averages };
     }
-    case 'analog': return { from: 0, to: ANALOG.most * channel.averages };
+    case 'analog': return source.element !== null ? null : { from: 0, to: ANALOG.most * channel.averages };
     case 'board':
     case 'esc-telemetry':
     case 'thermistor':

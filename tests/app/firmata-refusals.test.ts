@@ -97,6 +97,8 @@ describe('the rig file', () => {
     ['one part with two shunts', [[MONITOR, MONITOR.replace('2 mohm', '2.05 mohm')]], /channels\.voltage\.source\.shunt: the same part has 2\.05 mohm for current/],
     ['averages that the part does not have', [['averages: 4', 'averages: 5']], /channels\.current\.averages: the ina226 cannot average 5 conversions in 10 ms; accepted: 1 \| 4 \| 16/],
     ['more readings than a period has', [['averages: 10', 'averages: 11']], /channels\.motor_temperature\.averages: 11 readings do not fit into one period; accepted: at most 10/],
+    ['a thermocouple for a force', [['amplifier: 128 }', 'amplifier: 128, element: { kind: type-k, cold_junction: 23 °C } }']], /channels\.thrust\.source\.element: a type-k measures a temperature, not thrust/],
+    ['a Pt100 on a converter that measures against its supply', [['{ kind: thermistor, input: 0, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }', '{ kind: converter, part: nau7802, address: 43, amplifier: 8, element: { kind: pt100, feed: 1 mA } }']], /channels\.motor_temperature\.source\.part: what a count of the nau7802 is worth.*ads1115/],
     ['two channels on one input', [['{ kind: thermistor, input: 1,', '{ kind: thermistor, input: 0,']], /channels\.esc_temperature\.source\.input: input 0 already serves motor_temperature/],
     ['an input that carries the bus', [['{ kind: thermistor, input: 1,', '{ kind: thermistor, input: 5,']], /input 5 carries the I2C bus/],
     ['two parts at one address', [['part: nau7802, address: 42', 'part: nau7802, address: 64']], /channels\.thrust\.source\.address: address of the part that measures voltage/],

@@ -15,7 +15,7 @@ const channel = (kind: RigChannel['kind'], source: ChannelSource, more: Partial<
 });
 const monitor = (part: 'ina226' | 'ina219', shunt_ohm: number): ChannelSource => ({ kind: 'power-monitor', part, address: 64, shunt_ohm });
 const converter = (part: 'ads1115' | 'nau7802', more: Partial<Extract<ChannelSource, { kind: 'converter' }>> = {}): ChannelSource =>
-  ({ kind: 'converter', part, address: 72, input: 0, against: null, amplifier: 1, ...more });
+  ({ kind: 'converter', part, address: 72, input: 0, against: null, amplifier: 1, element: null, ...more });
 
 describe('INA226 (SBOS547, table 1 and register table)', () => {
   test('the data sheet\'s example: 2 mΩ, 1F40h is 20 mV and 10 A; 2570h is 11.98 V', () => {
@@ -38,7 +38,7 @@ describe('INA226 (SBOS547, table 1 and register table)', () => {
   });
 });
 
-test('INA219 (SBOS448, from memory): 399Fh at power-on, bus voltage in the upper 13 bits, 10 µV and 4 mV', () => {
+test('INA219 (SBOS448F, tables 4 and 5, bus voltage register): 399Fh at power-on, bus voltage in the upper 13 bits, 10 µV and 4 mV', () => {
   expect(ina219Config(1)).toBe(0x399f);
   expect(registerOf(channel('voltage', monitor('ina219', 0.1)))?.decode(word((3000 << 3) | 2))).toBe(3000);
   expect(gainBySource(channel('voltage', monitor('ina219', 0.1)))).toBeCloseTo(0.004, 12);

@@ -33,7 +33,7 @@ describe('one wrong thing in a rig file', () => {
     ['a key of another branch', ['{ kind: battery, holds: 9 V }', '{ kind: none, holds: 9 V }'], 'rig.yaml:10:21 sink.holds: unknown key; accepted: kind'],
     ['a comma in a text', ['"ESC supply lead, low side"', 'ESC supply lead, low side'], 'rig.yaml:13:137 channels.current.low side: "low side" stands after a comma and is read as a key: a text with a comma needs quotes inside { }; accepted: keys period, source, filter, averages, u_gain, placement, gain, zero, span, u_offset, natural_frequency'],
     ['a wrong source word', ['source: esc-telemetry', 'source: telemetry'], 'rig.yaml:15:34 channels.speed.source: "telemetry" is not known here; accepted: board | esc-telemetry | a map with kind'],
-    ['a wrong source map', ['source: esc-telemetry', 'source: { kind: analog, inputs: 1, input: 1 }'], 'rig.yaml:15:50 channels.speed.source.inputs: unknown key; did you mean input?; accepted: kind, input'],
+    ['a wrong source map', ['source: esc-telemetry', 'source: { kind: analog, inputs: 1, input: 1 }'], 'rig.yaml:15:50 channels.speed.source.inputs: unknown key; did you mean input?; accepted: kind, input, element'],
     ['a range that falls', ['range: 2 V .. 12 V', 'range: 12 V .. 2 V'], 'rig.yaml:11:67 supply.range: the range "12 V .. 2 V" does not rise: the smaller end comes first; accepted: a range such as 2 V .. 12 V'],
     ['a missing range', [', range: 2 V .. 12 V', ''], 'rig.yaml:11:1 supply.range: is missing; accepted: a range such as 2 V .. 12 V'],
     ['a name with a blank', ['rig: scout-stand', 'rig: Scout Stand'], 'rig.yaml:3:6 rig: "Scout Stand" is not of the accepted form; accepted: a name of small letters, digits, - and _ such as scout-stand'],

@@ -39,7 +39,7 @@ describe('example files', () => {
 
   test('a rig on a board keeps where each reading comes from', () => {
     const rig = value('rig', 'rig-board');
-    expect(rig.link).toEqual({ kind: 'firmata', port: null, usb: { vendor: '2341', product: '0043', serial: 'A1' }, baud: 57_600, throttle_pin: 9, stop_input: { pin: 2, active: 'low' } });
+    expect(rig.link).toEqual({ kind: 'firmata', simulated: false, port: null, usb: { vendor: '2341', product: '0043', serial: 'A1' }, baud: 57_600, throttle_pin: 9, stop_input: { pin: 2, active: 'low' } });
     expect(rig.channels[0]?.source).toEqual({ kind: 'power-monitor', part: 'ina226', address: 64, shunt_ohm: 0.002 });
     expect(rig.supply).toMatchObject({ kind: 'scpi', connection: { kind: 'tcp', port: 5025 }, commands: { select: 'INST:NSEL {}', voltage: 'VOLT {}', off: 'OUTP OFF' } });
     expect(rig).toMatchObject({ cut_off: { kind: 'contactor' }, check_mass: { mass_kg: 0.1, within: 0.01 }, remount: { mounts: 6, thrust: 0.004 }, proof: { valid_for_s: 2_592_000 } });

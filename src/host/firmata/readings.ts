@@ -1,7 +1,7 @@
 // From what the board reports to samples of the rig's channels: raw counts, one a period, with a mark when they cannot be believed.
 import { ANALOG, ADS1115, NAU7802 } from '../../model/converters';
-import type { RigChannel } from '../../model/files/rig-channels';
-import { dividerResistance_ohm, thermistor_degC } from '../../model/sensor-laws';
+import type { ChannelElement, ChannelSource, RigChannel } from '../../model/files/rig-channels';
+import { dividerResistance_ohm, pt100_degC, thermistor_degC, typeK_degC } from '../../model/sensor-laws';
 import { PERIOD_NONE } from '../../wire/messages';
 import { signed, unsigned } from './coding';
 import type { I2cReply } from './i2c';
@@ -87,7 +87,7 @@ export function lawOf(channel: RigChannel): { readonly law: Law; readonly adds: 
     // The part averages by itself.
     case 'power-monitor': return { adds: 1, law: asItIs };
     case 'analog':
-    case 'converter':
+    case 'converter': return { adds: channel.averages, law: source.element === null ? asItIs : elementLaw(channel, source.element, voltsOf(source)) };
     case 'board':
     case 'esc-telemetry':
     case 'tachometer': return { adds: channel.averages, law: asItIs };
@@ -104,6 +104,22 @@ function thermistorLaw(channel: RigChannel, t: { readonly resistance_25_ohm: num
     // A count stands for the middle of its step.
     const degC = thermistor_degC(dividerResistance_ohm((counts + 0.5) / (ANALOG.most + 1), t.series_ohm), t.resistance_25_ohm, t.beta_K);
     return { counts: Math.round(degC / channel.gain) + channel.zero, valid: true };
+  };
+}
+
+/** Volts at the input by its counts. An analogue input's count stands for the middle of its step. */
+function voltsOf(source: Extract<ChannelSource, { kind: 'analog' | 'converter' }>): (counts: number) => number {
+  if (source.kind === 'analog') return (counts) => ((counts + 0.5) / (ANALOG.most + 1)) * ANALOG.full_V;
+  const full_V = ADS1115.full_V.get(source.amplifier) ?? NaN;
+  return (counts) => (counts / (ADS1115.most + 1)) * full_V;
+}
+
+/** Pt100 and type K: by the laws of their standards; a reading outside these is a broken wire or a wrong part. */
+function elementLaw(channel: RigChannel, element: ChannelElement, volts: (counts: number) => number): Law {
+  return (sum, readings) => {
+    const V = volts(sum / readings) / element.boost;
+    const degC = element.kind === 'pt100' ? pt100_degC(V / element.feed_A) : typeK_degC(V * 1000, element.cold_junction_degC);
+    return Number.isNaN(degC) ? INVALID : { counts: Math.round(degC / channel.gain) + channel.zero, valid: true };
   };
 }
 

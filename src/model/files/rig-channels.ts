@@ -21,6 +21,19 @@ const powerMonitor = object('I2C power monitor with a shunt', {
   address,
   shunt: quantity('resistance', { about: 'Shunt resistance', example: '2 mohm', above: '0 ohm' }),
 }).transform((v) => ({ kind: v.kind, part: v.part, address: v.address, shunt_ohm: v.shunt }));
+const boost = plainNumber('Gain of an amplifier of yours before the input', 100).prefault(1);
+const pt100 = object('Pt100 resistance thermometer (IEC 60751), fed with a constant current, four wires', {
+  kind: z.literal('pt100'),
+  feed: quantity('current', { about: 'The constant current through it', example: '1 mA', above: '0 A', max: '10 mA' }),
+  boost,
+}).transform((v) => ({ kind: v.kind, feed_A: v.feed, boost: v.boost }));
+const typeK = object('Type K thermocouple (IEC 60584)', {
+  kind: z.literal('type-k'),
+  cold_junction: quantity('temperature', { about: 'Temperature where its wires meet the copper; how far it may be off belongs into u_offset', example: '23 °C', min: '-40 °C', max: '85 °C' }),
+  boost,
+}).transform((v) => ({ kind: v.kind, cold_junction_degC: v.cold_junction, boost: v.boost }));
+const element = noted(z.discriminatedUnion('kind', [pt100, typeK]).meta({ description: 'A temperature sensor whose law is that of its standard; the channel counts in steps of gain from 0 °C' }), 'kind: pt100 | type-k');
+
 const converter = object('I2C converter', {
   kind: z.literal('converter'),
   part: word('Which converter', ['nau7802', 'ads1115']),
@@ -28,8 +41,10 @@ const converter = object('I2C converter', {
   input: count('Which of its inputs', 0, 3, 0).prefault(0),
   against: count('The input that it is measured against (ads1115); ground when left out', 1, 3, 1).optional(),
   amplifier: count('Gain of its amplifier', 1, 128, 128).prefault(1),
-}).transform((v) => ({ kind: v.kind, part: v.part, address: v.address, input: v.input, against: orNull(v.against), amplifier: v.amplifier }));
-const analog = object('Analogue input of the board', { kind: z.literal('analog'), input: count('Number of the input', 0, 15, 0) });
+  element: element.optional(),
+}).transform((v) => ({ kind: v.kind, part: v.part, address: v.address, input: v.input, against: orNull(v.against), amplifier: v.amplifier, element: orNull(v.element) }));
+const analog = object('Analogue input of the board', { kind: z.literal('analog'), input: count('Number of the input', 0, 15, 0), element: element.optional() })
+  .transform((v) => ({ kind: v.kind, input: v.input, element: orNull(v.element) }));
 const thermistor = object('Thermistor on an analogue input', {
   kind: z.literal('thermistor'),
   input: count('Number of the input', 0, 15, 1),
@@ -88,6 +103,8 @@ const speed = object('The speed channel: electrical periods', {
 
 /** Where a channel's reading comes from. */
 export type ChannelSource = z.output<typeof source>;
+/** A temperature sensor on a converter or an analogue input. */
+export type ChannelElement = z.output<typeof element>;
 
 /** A channel as the rig file declares it. `gain`, `u_offset` and `span` are in the channel's SI unit (speed: gain in seconds per count). */
 export interface RigChannel {
