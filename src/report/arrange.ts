@@ -17,6 +17,9 @@ export type Arrangement = {
   readonly panelFactor: string | null;
 };
 
+/** Whether all panels share the legend; else each has other lines and needs a key of its own. */
+export const sharesLegend = (a: Arrangement): boolean => a.panels.length < 2 || a.legend.length > 0;
+
 /** A factor's name as words. */
 export const words = (name: string): string => name.replaceAll('_', ' ');
 

@@ -33,11 +33,14 @@ export function legend(about: string, entries: readonly LegendEntry[]): Html {
 /** More panels than a page of A4 holds, by their size: such a figure breaks between its rows, with its caption above them. */
 const ONE_PAGE = { small: 12, large: 4, wide: 1 } as const;
 
+/** A panel: its heading, a key of its own where panels do not share one, the chart. */
+export type FigurePanel = { readonly title: string; readonly svg: Html; readonly key?: Html };
+
 /** A figure. On paper one of a few panels is never torn apart. */
-export function figure(numbers: FigureNumbers, caption: Html | string, panels: readonly { readonly title: string; readonly svg: Html }[], key: Html = NOTHING, size: keyof typeof ONE_PAGE = 'small'): Html {
+export function figure(numbers: FigureNumbers, caption: Html | string, panels: readonly FigurePanel[], key: Html = NOTHING, size: keyof typeof ONE_PAGE = 'small'): Html {
   const long = panels.length > ONE_PAGE[size];
   const text = html`<figcaption><b>Figure ${numbers.next()}.</b> ${caption}</figcaption>`;
-  return html`<figure class="${size}${long ? ' long' : ''}">${long ? text : ''}${key}<div class="panels">${panels.map((p) => html`<div class="panel">${p.title === '' ? '' : html`<h4>${p.title}</h4>`}${p.svg}</div>`)}</div>${long ? '' : text}</figure>`;
+  return html`<figure class="${size}${long ? ' long' : ''}">${long ? text : ''}${key}<div class="panels">${panels.map((p) => html`<div class="panel">${p.title === '' ? '' : html`<h4>${p.title}</h4>`}${p.key ?? ''}${p.svg}</div>`)}</div>${long ? '' : text}</figure>`;
 }
 
 /** A legend entry drawn in ink, for marks that are the same in every panel. */

@@ -35,13 +35,14 @@ nav a:hover { text-decoration: underline; }
 figure { margin: 1.7rem 0 2.2rem; }
 .panels { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(330px, 100%), 1fr)); gap: 14px; }
 .panel { background: var(--plate); border: 1px solid var(--rule); padding: 9px 9px 5px; min-width: 0; }
-figure.wide .panels { grid-template-columns: minmax(0, 640px); }
+figure.wide .panels { grid-template-columns: minmax(0, 580px); }
 .panel svg { display: block; width: 100%; height: auto; max-width: 400px; }
-figure.wide .panel svg { max-width: 620px; }
+figure.wide .panel svg { max-width: 560px; }
 figcaption { font-size: .84rem; line-height: 1.45; color: var(--soft); margin-top: .6em; max-width: 56em; }
 figure.long figcaption { margin: 0 0 .8em; }
 figcaption b { color: var(--ink); }
 .legend { font-size: .86rem; display: flex; flex-wrap: wrap; gap: .25em 1.3em; margin: 0 0 .6em; max-width: none; }
+.panel .legend { font-size: .76rem; margin: .2em 0 .3em; gap: .1em .9em; }
 .legend .about { font-weight: 600; }
 .legend .entry { white-space: nowrap; }
 .signs .entry { white-space: normal; }
@@ -139,7 +140,7 @@ footer { font-size: .82rem; color: var(--soft); padding-bottom: 3rem; }
   figure:not(.long) { break-inside: avoid; }
   figcaption { font-size: 8pt; break-inside: avoid; }
   figure.long figcaption { break-after: avoid; }
-  figure.wide .panels { grid-template-columns: minmax(0, 130mm); }
+  figure.wide .panels { grid-template-columns: minmax(0, 120mm); }
   .scroll { overflow: visible; }
   table { font-size: 7.4pt; }
   th, td { padding: .25em .5em .25em 0; }

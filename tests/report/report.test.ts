@@ -116,6 +116,19 @@ describe('the page', () => {
     expect(all(seen, 'table')[1].textContent).toContain('4.0 (0.400)');
   });
 
+  test('no chart has lines that nothing names: more settings than styles get a key in every panel', () => {
+    const many = all(parsed(renderReport(makeResults({ factors: { propeller: Array.from({ length: 13 }, (_, i) => `p${i}`) } }), NO_EXTRAS)), '#curves')[0];
+    const panels = all(many, '.panel');
+    expect(panels.length).toBeGreaterThan(4);
+    for (const panel of panels) {
+      const named = all(panel, '.legend .entry').map((e) => e.textContent.trim());
+      // A single line is named by its heading: settings 11 to 13 are three, so every panel has two or more.
+      expect(named.length).toBeGreaterThanOrEqual(2);
+      for (const name of named) expect(panel.querySelector('desc')?.textContent).toContain(name);
+    }
+    expect(all(parsed(renderReport(makeResults({ factors: { a: ['1', '2', '3'] } }), NO_EXTRAS)), '#curves figure')).toHaveLength(1);
+  });
+
   test('lists below the table why a verdict is missing', () => {
     const once = all(parsed(renderReport(makeResults({ repeats: 1 }), NO_EXTRAS)), '#verdicts')[0].textContent;
     expect(once).toContain('every metric: one repeat a setting: nothing to judge the difference by');

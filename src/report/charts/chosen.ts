@@ -137,7 +137,7 @@ function marginFigure(results: Results, rival: Rival, numbers: FigureNumbers): H
   const bands = rows.map((r) => r.id);
   const longest = Math.max(...bands.map((b) => b.length));
   const svg = draw({
-    title: 'Differences in units of their margins', simulated: results.simulated, width: 480, height: 66 + 22 * rows.length, left: Math.min(190, 16 + 6 * longest), right: 18,
+    title: 'Differences in units of their margins', simulated: results.simulated, width: 400, height: 66 + 20 * rows.length, left: Math.min(178, 16 + 6 * longest), right: 18,
     description: `Difference from the baseline over the margin, turned so that right is better: ${rows.map((r) => `${r.m.title} ${r.at.toFixed(2)}${r.low === null || r.high === null ? '' : ` (${r.low.toFixed(2)} to ${r.high.toFixed(2)})`}${r.beyond ? ', further than drawn' : ''}`).join('; ')}.`,
     x: { label: 'difference in margins (to the right: better)', domain: [-reach, reach], ticks: 7 }, y: { label: '', bands, name: (id) => id },
     marks: [

@@ -37,7 +37,7 @@ export function limitFigure(results: Results, numbers: FigureNumbers): Html {
   const longest = Math.max(...closest.map((c) => nameOf(c.limit).length));
   const top = Math.max(105, ...bars.map((b) => 1.05 * b.x));
   const svg = draw({
-    title: 'Closest approach to each limit', simulated: results.simulated, width: 480, height: 62 + 18 * bars.length, left: Math.min(190, 14 + 6.2 * longest), right: 16,
+    title: 'Closest approach to each limit', simulated: results.simulated, width: 400, height: 62 + 17 * bars.length, left: Math.min(190, 14 + 6.2 * longest), right: 16,
     description: `Share of each limit that was reached, in percent: ${closest.map((c) => `${nameOf(c.limit)} ${(100 * c.ratio).toFixed(0)}`).join(', ')}. 100 is the limit itself.`,
     x: { label: 'share of the limit, %', domain: [0, top] }, y: { label: '', bands: bars.map((b) => b.id), name: nameOf },
     marks: [

@@ -5,7 +5,7 @@ import { draw, Plot } from '../draw';
 import { figure, legend, type FigureNumbers } from '../figure';
 import { html, type Html } from '../html';
 import { INK_SOFT } from '../palette';
-import { aboutLines, listed, seriesMarks } from './curves';
+import { aboutLines, listed, ownKey, seriesMarks } from './curves';
 
 /** Shares of the step at which a rule is drawn: those that definitions of times use. */
 const LEVELS = [10, 50, 80, 90];
@@ -32,7 +32,7 @@ export function stepFigures(results: Results, numbers: FigureNumbers): Html {
     const high = Math.max(104, ...ys);
     const way = direction === 'rise' ? 'up' : 'down';
     const panels = drawn.map(({ panel, lines }) => ({
-      title: panel.title,
+      title: panel.title, ...ownKey(layout, panel.lines),
       svg: draw({
         title: `Step ${way}${panel.title === '' ? '' : `, ${panel.title}`}`,
         description: `Speed as a share of the step ${way}, in percent, against time since the command in milliseconds, for ${listed(panel.lines)}.${halves(lines)}`,
@@ -44,7 +44,7 @@ export function stepFigures(results: Results, numbers: FigureNumbers): Html {
       }),
     }));
     const runs = steps.map((s) => s.runs);
-    return figure(numbers, html`Steps ${way}${labels.length > 1 ? html` (${label})` : ''}, aligned at the command: speed as a share of the step. Each line is the mean over all steps of ${Math.min(...runs)}${Math.max(...runs) > Math.min(...runs) ? html` to ${Math.max(...runs)}` : ''} runs; steps with a desync are left out. Dotted rules: 10, 50, 80 and 90 %, between which the definitions of rise and fall times run.`, panels, legend(aboutLines(layout), layout.legend));
+    return figure(numbers, html`Steps ${way}${labels.length > 1 ? html` (${label})` : ''}, aligned at the command: speed as a share of the step. Each line is the mean over all steps of ${Math.min(...runs)}${Math.max(...runs) > Math.min(...runs) ? html` to ${Math.max(...runs)}` : ''} run${Math.max(...runs) === 1 ? '' : 's'}; steps with a desync are left out. Dotted rules: 10, 50, 80 and 90 %, between which the definitions of rise and fall times run.`, panels, legend(aboutLines(layout), layout.legend));
   }))}`;
 }
 
