@@ -19,6 +19,8 @@ export type Covered = {
   readonly without: number;
   /** The interval has no width: exact by definition. */
   readonly exact: boolean;
+  /** Errors with a bound make up most of u², or the interval is one for counts that holds at least as often as stated: it may hold always. */
+  readonly mayHoldAlways: boolean;
 };
 
 /** Counts that have no fixed truth in the simulated rig: the mean over all seeds stands for it. */
@@ -61,8 +63,11 @@ export function contrastCoverage(lines: readonly SeedLine[], truths: Truths, set
   });
 }
 
+/** Share of u² from which on an interval counts as one for a bounded error. */
+const BOUNDED = 0.5;
+
 function counted(metric: string, all: readonly { readonly t: Told; readonly truth: number | null }[]): Covered {
-  const good = all.flatMap(({ t, truth }) => (truth === null || t.value === null || t.lower === null || t.upper === null || t.u === null ? [] : [{ value: t.value, lower: t.lower, upper: t.upper, u: t.u, truth }]));
+  const good = all.flatMap(({ t, truth }) => (truth === null || t.value === null || t.lower === null || t.upper === null || t.u === null ? [] : [{ value: t.value, lower: t.lower, upper: t.upper, u: t.u, bounded: t.bounded, truth }]));
   const n = good.length;
   const mean = (f: (g: (typeof good)[number]) => number): number => (n === 0 ? NaN : good.reduce((s, g) => s + f(g), 0) / n);
   const u = mean((g) => g.u);
@@ -70,6 +75,7 @@ function counted(metric: string, all: readonly { readonly t: Told; readonly trut
   return {
     metric, n, held: good.filter((g) => g.lower <= g.truth && g.truth <= g.upper).length, without: all.length - n, exact: n > 0 && good.every((g) => g.upper === g.lower),
     bias: off / u, spread: Math.sqrt(mean((g) => (g.value - g.truth - off) ** 2)) / u, width: mean((g) => (g.upper - g.lower) / 2 / Math.abs(g.truth)),
+    mayHoldAlways: BY_MEAN.includes(metric) || mean((g) => g.bounded) > BOUNDED,
   };
 }
 

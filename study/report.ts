@@ -22,7 +22,7 @@ function judge(all: readonly Covered[]): Judged[] {
     if (c.n === 0) return { ...c, mark: 'none' };
     if (c.exact) return { ...c, mark: c.held === c.n ? 'exact' : 'low' };
     const { low, high } = familyBand(c.n, CONFIDENCE, family);
-    return { ...c, mark: c.held < low ? 'low' : c.held > high ? 'high' : 'ok' };
+    return { ...c, mark: c.held < low ? 'low' : c.held > high && !c.mayHoldAlways ? 'high' : 'ok' };
   });
 }
 

@@ -11,8 +11,11 @@ import { QUICK_TOP, type ArticleName, type SettingName } from './cells';
 import { play, replay, type PlayedRun } from './play';
 import { inMounting, type Truths } from './truth/truth';
 
-/** An interval as results hold it: value, standard uncertainty, degrees of freedom, ends; null where there is none. */
-export type Told = { readonly value: number | null; readonly u: number | null; readonly dof: number | null; readonly lower: number | null; readonly upper: number | null };
+/**
+ * An interval as results hold it: value, standard uncertainty, degrees of freedom, ends; null where there is none. `bounded`: the
+ * share of u² that comes from errors which cannot exceed a bound.
+ */
+export type Told = { readonly value: number | null; readonly u: number | null; readonly dof: number | null; readonly lower: number | null; readonly upper: number | null; readonly bounded: number };
 /** A difference with its verdict. */
 export type ToldContrast = Told & { readonly verdict: Contrast['verdict']; readonly p: number | null };
 
@@ -92,11 +95,11 @@ export async function studySeed(input: SeedInput): Promise<SeedLine> {
   const inputs = runs.map(({ run, metrics }) => runInput(run, metrics));
   const whole = analyzeCampaign(campaignOf(inputs, ['base', 'same', 'switching', 'timing'], {}));
   const pair = (other: SettingName, margins: Record<string, Margin>): Record<string, ToldContrast> =>
-    contrastsIn(analyzeCampaign(campaignOf(inputs.filter((r) => r.setting === 'base' || r.setting === other), ['base', other], margins)));
+    contrastsIn(analyzeCampaign(campaignOf(inputs.filter((r) => r.setting === 'base' || r.setting === other), ['base', other], margins)), inputs);
   const reference = repeatsOf(whole, 'speed_at_hover_rpm');
   return {
     seed, ...bench, currentGain, currentOffset_A, reference_rpm: reference.length === 0 ? null : reference.reduce((a, b) => a + b, 0) / reference.length,
-    values: Object.fromEntries(whole.metrics.flatMap((m) => m.settings.filter((s) => s.setting === 'base').map((s) => [m.key, told(s.estimate)]))),
+    values: Object.fromEntries(whole.metrics.flatMap((m) => toldAt(m, 'base', inputs))),
     repeats: Object.fromEntries(whole.metrics.map((m) => [m.key, repeatsOf(whole, m.key)])),
     contrasts: { same: pair('same', {}), switching: pair('switching', edges(whole, truth)), timing: pair('timing', TIMING_MARGINS) },
     failed: runs.filter((r) => r.metrics === null).map((r) => `${r.run.id}: ${r.run.why}`),
@@ -119,12 +122,33 @@ function edges(results: Results, truth: (setting: SettingName, name: string) => 
   }));
 }
 
-const told = (e: Results['metrics'][number]['settings'][number]['estimate']): Told => ({ value: e.value, u: e.u, dof: e.dof, lower: e.interval.lower, upper: e.interval.upper });
+/** Inputs whose error is bounded: the age of a sample by its period, the steps of telemetry by half a step. */
+const isBounded = (input: string): boolean => /_timing$|_resolution/.test(input);
 
-function contrastsIn(results: Results): Record<string, ToldContrast> {
-  return Object.fromEntries(results.metrics.flatMap((m) => m.contrasts.map((c) => [m.key, {
-    value: c.difference, u: c.u, dof: c.dof, lower: c.interval.lower, upper: c.interval.upper, verdict: c.verdict, p: c.p,
-  }])));
+type Column = Results['metrics'][number];
+
+/** Mean effects of the bounded inputs on a metric at a setting. */
+function boundedEffects(runs: readonly RunInput[], { name, label }: Pick<Column, 'name' | 'label'>, setting: string): Record<string, number> {
+  const all = runs.filter((r) => r.setting === setting && r.label === label).flatMap((r) => r.metrics?.metrics.filter((m) => m.name === name && m.value !== null) ?? []);
+  const sum: Record<string, number> = {};
+  for (const { effects } of all) for (const [input, effect] of Object.entries(effects)) if (isBounded(input)) sum[input] = (sum[input] ?? 0) + effect / all.length;
+  return sum;
+}
+
+const shareOf = (effects: Record<string, number>, u: number | null): number => (u === null || u === 0 ? 0 : Object.values(effects).reduce((s, e) => s + e * e, 0) / u ** 2);
+
+function toldAt(m: Column, setting: string, runs: readonly RunInput[]): [string, Told][] {
+  return m.settings.filter((s) => s.setting === setting).map(({ estimate: e }) => [m.key, {
+    value: e.value, u: e.u, dof: e.dof, lower: e.interval.lower, upper: e.interval.upper, bounded: shareOf(boundedEffects(runs, m, setting), e.u),
+  }]);
+}
+
+function contrastsIn(results: Results, runs: readonly RunInput[]): Record<string, ToldContrast> {
+  return Object.fromEntries(results.metrics.flatMap((m) => m.contrasts.map((c) => {
+    const [a, b] = [boundedEffects(runs, m, c.against), boundedEffects(runs, m, c.setting)];
+    const moved = Object.fromEntries([...Object.keys(a), ...Object.keys(b)].map((k) => [k, (b[k] ?? 0) - (a[k] ?? 0)]));
+    return [m.key, { value: c.difference, u: c.u, dof: c.dof, lower: c.interval.lower, upper: c.interval.upper, verdict: c.verdict, p: c.p, bounded: shareOf(moved, c.u) }];
+  })));
 }
 
 function runInput(run: PlayedRun, metrics: RunMetrics | null): RunInput {

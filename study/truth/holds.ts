@@ -1,18 +1,18 @@
 /** True values of holds, starts and soaks. */
 import type { RunData } from '../../src/analysis/run-data';
 import { stretch, stretches } from './segments';
-import { steadyNear, type Conditions } from './static';
+import { steadyNear, type Conditions, type State } from './static';
 import { meanOver, passes, tickAt, type Trace } from './trace';
 
 const mean = (values: readonly number[]): number => values.reduce((a, b) => a + b, 0) / values.length;
 
 /** efficiency-hold at constant current: the steady point that has exactly the target, at the temperatures of the window. */
-export function holdTruth(data: RunData, trace: Trace, rig: Omit<Conditions, 'winding_degC' | 'case_degC'>): Record<string, number> {
+export function holdTruth(data: RunData, trace: Trace, rig: Omit<Conditions, keyof State>): Record<string, number> {
   const { to_us, segment } = stretch(data, 'hold');
   if (segment.kind !== 'hold-current') throw new Error(`the study holds a current, not ${segment.kind}`);
   const from_us = to_us - 1e6 * (segment.tags?.use_last_s ?? 2);
   const over = (column: readonly number[]): number => meanOver(trace, column, from_us, to_us);
-  const { at, of } = steadyNear({ ...rig, winding_degC: over(trace.winding_degC), case_degC: over(trace.case_degC) }, 'current_A', segment.target_A);
+  const { at, of } = steadyNear({ ...rig, winding_degC: over(trace.winding_degC), case_degC: over(trace.case_degC), charge: over(trace.charge) }, 'current_A', segment.target_A);
   const power = of('power_W', at);
   return {
     hold_rpm: of('speed_rpm', at), hold_thrust_N: of('thrust_N', at), hold_power_W: power, hold_current_A: segment.target_A, hold_efficacy_N_per_W: of('thrust_N', at) / power,

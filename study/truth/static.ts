@@ -11,7 +11,12 @@ export type Conditions = {
   readonly torqueFactor: number;
   readonly winding_degC: number;
   readonly case_degC: number;
+  /** Of the battery beside the supply, 1 when full. */
+  readonly charge: number;
 };
+
+/** What a run itself decides. */
+export type State = Pick<Conditions, 'winding_degC' | 'case_degC' | 'charge'>;
 
 const TICK_US = 1000;
 /** Ten time constants of the slower article. */
@@ -25,6 +30,8 @@ export function steady(c: Conditions, throttle: number): Point {
   rig.drive.thrustFactor = c.thrustFactor;
   rig.drive.torqueFactor = c.torqueFactor;
   rig.setPropeller(true);
+  rig.supply.charge = c.charge;
+  rig.setSupply(c.parameters.supply.volts, c.parameters.supply.currentLimit_A);
   let current = 0;
   let power = 0;
   let volts = 0;
@@ -43,11 +50,11 @@ export function steady(c: Conditions, throttle: number): Point {
 type Quantity = keyof Point;
 /** The metrics are read in a window of 8 % of throttle. */
 const HALF_WIDTH = 0.04;
-const POINTS = 17;
+const POINTS = 161;
 
 /**
  * The steady curve near the throttle where `quantity` has a value. The duty is a whole number of timer counts, so the curve is a
- * staircase; parabolas through 17 points over 8 % of throttle, the window of the metrics, are what its steps lie around.
+ * staircase; parabolas through many points over 8 % of throttle, the window of the metrics, are what its steps lie around.
  * @returns each quantity as a function of the throttle, and the throttle
  */
 export function steadyNear(c: Conditions, quantity: Quantity, value: number): { readonly at: number; readonly of: (quantity: Quantity, throttle: number) => number } {

@@ -1,14 +1,14 @@
 /** True values over throttle: steady points at hover, lag and what it leaves. */
 import type { RunData } from '../../src/analysis/run-data';
 import { stretch } from './segments';
-import { steadyNear, type Conditions } from './static';
+import { steadyNear, type Conditions, type State } from './static';
 import { meanOver, passes, tickAt, type Trace } from './trace';
 
 const LEVELS = 121;
 const PLATEAU_US = [0.4e6, 0.9e6] as const;
 
-/** Temperatures while the sweep passes a throttle, mean of both ramps. */
-function temperatures(data: RunData, trace: Trace, throttle: number): Pick<Conditions, 'winding_degC' | 'case_degC'> {
+/** Temperatures and charge while the sweep passes a throttle, mean of both ramps. */
+function stateAt(data: RunData, trace: Trace, throttle: number): State {
   const at = (role: string): number => {
     const { from_us, to_us } = stretch(data, role);
     const a = tickAt(trace, from_us);
@@ -18,13 +18,13 @@ function temperatures(data: RunData, trace: Trace, throttle: number): Pick<Condi
   };
   const times = [at('ramp-up'), at('ramp-down')];
   const mean = (column: readonly number[]): number => times.reduce((s, t) => s + meanOver(trace, column, t - 50_000, t + 50_000), 0) / times.length;
-  return { winding_degC: mean(trace.winding_degC), case_degC: mean(trace.case_degC) };
+  return { winding_degC: mean(trace.winding_degC), case_degC: mean(trace.case_degC), charge: mean(trace.charge) };
 }
 
 /** Steady values where thrust is that of hover. `power_exponent`: by which power of speed electrical power goes there. */
-export function hoverTruth(data: RunData, trace: Trace, rig: Omit<Conditions, 'winding_degC' | 'case_degC'>, hover_N: number): Record<string, number> {
-  const rough = steadyNear({ ...rig, winding_degC: rig.parameters.ambient_degC, case_degC: rig.parameters.ambient_degC }, 'thrust_N', hover_N);
-  const { at, of } = steadyNear({ ...rig, ...temperatures(data, trace, rough.at) }, 'thrust_N', hover_N);
+export function hoverTruth(data: RunData, trace: Trace, rig: Omit<Conditions, keyof State>, hover_N: number): Record<string, number> {
+  const rough = steadyNear({ ...rig, winding_degC: rig.parameters.ambient_degC, case_degC: rig.parameters.ambient_degC, charge: 1 }, 'thrust_N', hover_N);
+  const { at, of } = steadyNear({ ...rig, ...stateAt(data, trace, rough.at) }, 'thrust_N', hover_N);
   const power = of('power_W', at);
   const speed = of('speed_rpm', at);
   const d = 0.01;

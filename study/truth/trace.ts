@@ -17,10 +17,12 @@ export type Trace = {
   readonly case_degC: number[];
   /** What the sluggish sensor on the case feels. */
   readonly sensor_degC: number[];
+  /** Charge left in the battery beside the supply, 1 when full. */
+  readonly charge: number[];
 };
 
 const empty = (): Trace => ({
-  begin_us: [], end_us: [], throttle: [], speed_rpm: [], thrust_N: [], current_A: [], peak_A: [], voltage_V: [], winding_degC: [], case_degC: [], sensor_degC: [],
+  begin_us: [], end_us: [], throttle: [], speed_rpm: [], thrust_N: [], current_A: [], peak_A: [], voltage_V: [], winding_degC: [], case_degC: [], sensor_degC: [], charge: [],
 });
 
 /** Listens to a rig from now on. `take` hands over what was heard since the last call. */
@@ -48,6 +50,7 @@ export function traceOf(rig: SimulatedRig): { readonly take: () => Trace } {
     trace.winding_degC.push(truth.winding_degC);
     trace.case_degC.push(truth.case_degC);
     trace.sensor_degC.push(rig.heat.caseSensor_degC);
+    trace.charge.push(rig.supply.charge);
   };
   return {
     take: () => {

@@ -8,7 +8,7 @@ import { levelsOf, QUICK_TOP, type ArticleName } from '../cells';
 import { play, type PlayedRun } from '../play';
 import { holdTruth, soakTruth, startTruth } from './holds';
 import { fullThrottleTruth, kvTruth } from './plateaus';
-import type { Conditions } from './static';
+import type { Conditions, State } from './static';
 import { responseTruth } from './steps';
 import { hoverTruth, lagTruth } from './sweep';
 import { traceOf, type Trace } from './trace';
@@ -64,7 +64,7 @@ function inTimeOf(trace: Trace, data: RunData): RunData {
   return { ...data, origin_us: data.origin_us + wraps * 2 ** 32 };
 }
 
-function valuesOf(run: PlayedRun, data: RunData, trace: Trace, ready: ReadyCampaign, rig: Omit<Conditions, 'winding_degC' | 'case_degC'>): Record<string, number> {
+function valuesOf(run: PlayedRun, data: RunData, trace: Trace, ready: ReadyCampaign, rig: Omit<Conditions, keyof State>): Record<string, number> {
   switch (run.label) {
     case 'kv': return kvTruth(data, trace, ready.article.motor.resistance_ohm);
     case 'thrust-curve': return { ...fullThrottleTruth(data, trace, rig.parameters), ...hoverTruth(data, trace, rig, ready.article.hover_thrust_N ?? NaN), ...lagTruth(data, trace) };
