@@ -62,7 +62,7 @@ function meanShape(trace: Trace, steps: readonly Stretch[], commands: readonly n
 /** response. */
 export function responseTruth(data: RunData, trace: Trace): Record<string, number> {
   const up = stretches(data, 'step-up');
-  // The mean current of a tick is that over a millisecond, which is what the metric means by a peak.
-  const peaks = up.map((s) => { const a = tickAt(trace, s.from_us); const b = tickAt(trace, s.to_us); return Math.max(...trace.current_A.slice(a, b)); });
+  // The highest mean over two milliseconds: two ticks, of which the trace holds the means.
+  const peaks = up.map((s) => { const a = tickAt(trace, s.from_us); const b = tickAt(trace, s.to_us); return Math.max(...trace.current_A.slice(a, b - 1).map((v, i) => (v + trace.current_A[a + i + 1]) / 2)); });
   return { ...direction(trace, up, true), ...direction(trace, stretches(data, 'step-down'), false), peak_current_A: mean(peaks) };
 }

@@ -70,7 +70,7 @@ export const CATALOGUE = [
   fact('fall_settling_s', 's', 'time', 'less', STEP, 'Settling, fall', 'From the command until the mean step stays within 5 % of its final speed.'),
   fact('fall_overshoot', '1', 'ratio', 'less', STEP, 'Undershoot, fall', 'Largest excursion past the final speed over the step, before the last quarter of the dwell, which shows that speed; on the mean of all steps.'),
   fact('fall_rate_per_s', '1/s', 'ratio_rate', 'more', STEP, 'Normalised braking', 'Mean rate between 80 and 20 % over the size of the step.'),
-  fact('peak_current_A', 'A', 'current', 'less', STEP, 'Peak current', 'Highest current of a step up, averaged over a millisecond (over a sample period where that is longer), mean over steps.'),
+  fact('peak_current_A', 'A', 'current', 'less', STEP, 'Peak current', 'Highest current of a step up, averaged over 2 ms (over two sample periods where those are longer), mean over steps.'),
   fact('desyncs', '1', 'count', 'less', STEP, 'Desyncs', 'Recovered losses of commutation a run; their steps are left out of the times.'),
 
   fact('hold_rpm', 'rpm', 'speed', 'more', HOLD, 'Speed at the hold', 'Mean speed of the last 2 s of the hold, corrected to exactly the target.'),

@@ -1,6 +1,7 @@
 /**
- * Peak current of hard steps up: the highest mean over a millisecond. A peak has a meaning only with the time over which it is averaged;
- * how high the current stands in the first microseconds, a channel that averages behind a filter cannot tell.
+ * Peak current of hard steps up: the highest mean over two milliseconds. A peak has a meaning only with the time over which it is averaged;
+ * how high the current stands in the first microseconds, a channel that averages behind a filter cannot tell. Two milliseconds hold a
+ * whole sample of a millisecond, however the samples lie.
  */
 import { localFit, type LocalFit } from '../physics/local-fit';
 import { between, channelOf, type PlayedSegment, type RunChannel, type RunData, type Series } from '../run-data';
@@ -8,8 +9,8 @@ import { median } from '../stats/summary';
 import { channelEffects } from './common';
 import { centre, metric, noMetric, type RunMetric } from './reading';
 
-/** The peak is the mean over this time, or over a sample period where that is longer, s. */
-const AVERAGED_S = 1e-3;
+/** The peak is the mean over this time, or over two sample periods where those are longer, s. */
+const AVERAGED_S = 2e-3;
 /** The course after the onset is read off this long, s, and off this many samples at least. */
 const COURSE_S = 5e-3;
 const LEAST_SAMPLES = 5;
@@ -39,7 +40,7 @@ export function peakCurrent(data: RunData, steps: readonly PlayedSegment[], flag
     `${METHOD}, ${early ? 'from the course of the current after its onset carried back to the onset' : 'on the way to the upper level'}, mean of ${found.length} steps`, flags);
 }
 
-/** A step's current: apparent onset and highest sample on the clock of the samples; mean over the first millisecond, how far a longer course puts it apart, the slope there; the highest smoothed value. */
+/** A step's current: apparent onset and highest sample on the clock of the samples; mean over the first two milliseconds, how far a longer course puts it apart, the slope there; the highest smoothed value. */
 type Onset = { readonly onset_s: number; readonly highest_s: number; readonly atOnset: number; readonly apart: number; readonly slope: number; readonly onTheWay: number };
 
 /**
@@ -73,7 +74,7 @@ function onsetOf(current: RunChannel, { start_s, end_s }: PlayedSegment): Onset 
   return { ...start, atOnset: (start.atOnset + other.atOnset) / 2, highest_s: t_s[highest], apart: other.atOnset - start.atOnset, onTheWay: smoothedTop({ t_s, value }, rise, Math.max(ON_THE_WAY_S, 4 * period)) };
 }
 
-/** Onset, mean over the first millisecond and slope there, by the course that `n` samples from index `first` on show. */
+/** Onset, mean over the first two milliseconds and slope there, by the course that `n` samples from index `first` on show. */
 function startOf({ t_s, value }: Series, period: number, first: number, n: number, charge: number, base: number): Pick<Onset, 'onset_s' | 'atOnset' | 'slope'> | null {
   // Sample i covers the period up to t_s[i]; the course is told at the middles.
   const t = t_s.slice(first, first + n).map((end) => end - period / 2);
@@ -81,7 +82,7 @@ function startOf({ t_s, value }: Series, period: number, first: number, n: numbe
   const course = localFit(t, value.subarray(first, first + n), middle, n * period);
   const onset = course === null ? null : onsetFrom(course, t_s[first - 1] - middle, charge, base);
   if (course === null || onset === null) return null;
-  const window = Math.max(AVERAGED_S, period);
+  const window = Math.max(AVERAGED_S, 2 * period);
   return { onset_s: middle + onset, atOnset: integral(course, onset, onset + window) / window, slope: course.slope + 2 * course.bend * onset };
 }
 

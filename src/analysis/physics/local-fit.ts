@@ -45,9 +45,11 @@ export function localFit(t: Numbers, y: Numbers, at: number, half: number, from 
     s2 += xx;
     s3 += xx * x;
     s4 += xx * xx;
-    v0 += y[i];
-    v1 += x * y[i];
-    v2 += xx * y[i];
+    // About the first sample, so that a large level costs no digits.
+    const v = y[i] - y[a];
+    v0 += v;
+    v1 += x * v;
+    v2 += xx * v;
   }
   const n = b - a;
   const [c0, c1, c2] = [s2 * s4 - s3 * s3, s2 * s3 - s1 * s4, s1 * s3 - s2 * s2];
@@ -55,7 +57,7 @@ export function localFit(t: Numbers, y: Numbers, at: number, half: number, from 
   const value = (c0 * v0 + c1 * v1 + c2 * v2) / det;
   const slope = (c1 * v0 + (n * s4 - s2 * s2) * v1 + (s1 * s2 - n * s3) * v2) / det;
   const bend = (c2 * v0 + (s1 * s2 - n * s3) * v1 + (n * s2 - s1 * s1) * v2) / det;
-  return Number.isFinite(value + slope + bend) ? { value, slope: slope / scale, bend: bend / scale ** 2, n } : null;
+  return Number.isFinite(value + slope + bend) ? { value: value + y[a], slope: slope / scale, bend: bend / scale ** 2, n } : null;
 }
 
 /** The window moves with the crossing this often at most. */
