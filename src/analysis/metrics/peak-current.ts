@@ -22,7 +22,8 @@ const AT_ONSET_S = 5e-3;
 /** Half-width of the window for a peak on the way, s, and samples in it at least. */
 const ON_THE_WAY_S = 4e-3;
 
-const METHOD = `highest mean over ${AVERAGED_S * 1e3} ms`;
+/** The time that a peak of this channel is averaged over, s. */
+const averagedOver = ({ period_s }: RunChannel): number => Math.max(AVERAGED_S, 2 * period_s);
 
 /** Measures the peak current of the steps up. */
 export function peakCurrent(data: RunData, steps: readonly PlayedSegment[], flags: readonly string[]): RunMetric {
@@ -37,7 +38,7 @@ export function peakCurrent(data: RunData, steps: readonly PlayedSegment[], flag
   // Between the onset and the first whole sample the course is not resolved: another length of it tells how much hangs on that.
   const unresolved = early ? centre(found.map((f) => f.apart)).value : 0;
   return metric('peak_current_A', { value, within, effects: { ...channelEffects(current, value), ...(place > 0 ? { current_timing: place } : {}), ...(early ? { current_resolution_in_time: unresolved } : {}) } },
-    `${METHOD}, ${early ? 'from the course of the current after its onset carried back to the onset' : 'on the way to the upper level'}, mean of ${found.length} steps`, flags);
+    `highest mean over ${averagedOver(current) * 1e3} ms, ${early ? 'from the course of the current after its onset carried back to the onset' : 'on the way to the upper level'}, mean of ${found.length} steps`, flags);
 }
 
 /** A step's current: apparent onset and highest sample on the clock of the samples; mean over the first two milliseconds, how far a longer course puts it apart, the slope there; the highest smoothed value. */
@@ -67,22 +68,23 @@ function onsetOf(current: RunChannel, { start_s, end_s }: PlayedSegment): Onset 
   for (let i = 1; i < first + longer; i++) if (Math.abs(t_s[i] - t_s[i - 1] - period) > period / 2) return null;
   let charge = 0;
   for (let i = 0; i < first; i++) charge += (value[i] - base) * period;
-  const start = startOf({ t_s, value }, period, first, samples, charge, base);
-  const other = startOf({ t_s, value }, period, first, longer, charge, base);
+  const start = startOf({ t_s, value }, current, first, samples, charge, base);
+  const other = startOf({ t_s, value }, current, first, longer, charge, base);
   if (start === null || other === null) return null;
   // Neither length is known to be the better one.
   return { ...start, atOnset: (start.atOnset + other.atOnset) / 2, highest_s: t_s[highest], apart: other.atOnset - start.atOnset, onTheWay: smoothedTop({ t_s, value }, rise, Math.max(ON_THE_WAY_S, 4 * period)) };
 }
 
 /** Onset, mean over the first two milliseconds and slope there, by the course that `n` samples from index `first` on show. */
-function startOf({ t_s, value }: Series, period: number, first: number, n: number, charge: number, base: number): Pick<Onset, 'onset_s' | 'atOnset' | 'slope'> | null {
+function startOf({ t_s, value }: Series, current: RunChannel, first: number, n: number, charge: number, base: number): Pick<Onset, 'onset_s' | 'atOnset' | 'slope'> | null {
+  const period = current.period_s;
   // Sample i covers the period up to t_s[i]; the course is told at the middles.
   const t = t_s.slice(first, first + n).map((end) => end - period / 2);
   const middle = (t[0] + t[n - 1]) / 2;
   const course = localFit(t, value.subarray(first, first + n), middle, n * period);
   const onset = course === null ? null : onsetFrom(course, t_s[first - 1] - middle, charge, base);
   if (course === null || onset === null) return null;
-  const window = Math.max(AVERAGED_S, 2 * period);
+  const window = averagedOver(current);
   return { onset_s: middle + onset, atOnset: integral(course, onset, onset + window) / window, slope: course.slope + 2 * course.bend * onset };
 }
 
