@@ -47,15 +47,30 @@ function ofCell({ cell, lines, truths }: CellResult, options: Options): Report {
   const failed = lines.flatMap((l) => l.failed);
   const cpu = lines.reduce((s, l) => s + l.cpu_s, 0) / lines.length;
   const bad = [...values, ...differences].filter((c) => c.mark === 'low' || c.mark === 'high');
-  const wrong = claims.filter((c) => c.claims > c.most);
+  const wrong = [...claims.filter((c) => c.claims > c.most).map((c) => `${c.what}: ${c.metric}`), ...tooOften(claims), ...tooSeldom(timing)];
   const line = (c: Judged): string => `${c.metric.padEnd(36)} ${`${c.held}/${c.n}`.padStart(8)} ${share(c.held, c.n).padStart(8)}  bias ${c.bias.toFixed(2).padStart(7)} u  spread ${c.spread.toFixed(2).padStart(5)} u  ${c.mark}`;
   const text = [
     `${title}: ${cpu.toFixed(1)} s CPU a seed, ${failed.length} runs without a good end`, 'values at the base setting', ...values.map(line), 'differences at twice the switching frequency', ...differences.map(line),
     ...summary(claims), ...timing.map((c) => `timing equivalent within 5 %: ${c.metric} ${c.claims}/${c.n}`),
-    `${bad.length} of ${values.length + differences.length} figures outside their band, ${wrong.length} kinds of wrong verdict too often`,
+    `${bad.length} of ${values.length + differences.length} figures outside their band, ${wrong.length} kinds of verdict off their rate`, ...wrong.map((w) => `  ${w}`),
   ].join('\n');
   return { text, markdown: markdownOf(title, cpu, failed.length, values, differences, claims, timing), good: bad.length === 0 && wrong.length === 0 };
 }
+
+/** Wrong verdicts over all metrics of a kind may be this share of all that were given. */
+const WRONG_OVERALL = 0.078;
+
+/** Kinds of wrong verdict that are too frequent over all their metrics. */
+function tooOften(claims: readonly Claimed[]): string[] {
+  return [...new Set(claims.map((c) => c.what))].filter((what) => {
+    const own = claims.filter((c) => c.what === what);
+    const [n, k] = [own.reduce((s, c) => s + c.n, 0), own.reduce((s, c) => s + c.claims, 0)];
+    return own.length > 1 && k > WRONG_OVERALL * n;
+  }).map((what) => `${what}, over all metrics`);
+}
+
+/** What is true and was found in fewer seeds than 95 % give. */
+const tooSeldom = (found: readonly Claimed[]): string[] => found.filter((c) => c.claims < familyBand(c.n, CONFIDENCE, found.length).low).map((c) => `${c.what}, too seldom: ${c.metric}`);
 
 /** One line a kind of claim: all metrics together, and the worst. */
 function summary(claims: readonly (Claimed & { readonly most: number })[]): string[] {

@@ -1,0 +1,62 @@
+// Goal: the study's verdict on an analysis is the one that its counts call for, on both sides of each bound.
+// Method: made-up seeds with a known share of intervals that hold and of verdicts that are wrong.
+import { describe, expect, test } from 'vitest';
+import { familyBand } from '../../study/band';
+import { report } from '../../study/report';
+import { readOptions } from '../../study/options';
+import type { SeedLine, ToldContrast } from '../../study/seed';
+import type { Truths } from '../../study/truth/truth';
+
+const N = 400;
+const linear = (value: number) => ({ value, perThrust: 0, perTorque: 0 });
+const TRUTHS: Truths = { base: { kv_rpm_per_V: linear(100), full_throttle_rpm: linear(1000) }, same: { full_throttle_rpm: linear(1000) }, switching: { full_throttle_rpm: linear(1100) }, timing: {} };
+
+type Made = { readonly held: number; readonly bounded?: number; readonly nulls?: number; readonly equal?: number };
+
+function seeds({ held, bounded = 0, nulls = 0, equal = 0 }: Made): SeedLine[] {
+  const contrast = (value: number, verdict: ToldContrast['verdict']): ToldContrast => ({ value, u: 1, dof: null, lower: value - 2, upper: value + 2, bounded: 1, p: null, verdict });
+  return Array.from({ length: N }, (_, i): SeedLine => {
+    const value = i < held ? 100 : 103;
+    return {
+      seed: i + 1, thrustFactor: 1, torqueFactor: 1, currentGain: 0, currentOffset_A: 0, reference_rpm: null, repeats: {}, failed: [], cpu_s: 1,
+      values: { kv_rpm_per_V: { value, u: 1, dof: null, lower: value - 2, upper: value + 2, bounded } },
+      contrasts: {
+        same: { full_throttle_rpm: contrast(0, i < nulls ? 'better' : 'open') },
+        switching: { full_throttle_rpm: contrast(100, i < equal ? 'same' : 'better') },
+        timing: {},
+      },
+    };
+  });
+}
+
+const good = (made: Made): boolean => report([{ cell: { article: 'scout', rig: 'default' }, lines: seeds(made), truths: TRUTHS }], readOptions([])).good;
+
+describe('the verdict of the study', () => {
+  const { low, high } = familyBand(N, 0.95, 1);
+  const middle = { held: 380 };
+
+  test('an interval that holds as often as it says passes, one that holds too seldom fails', () => {
+    expect(good(middle)).toBe(true);
+    expect(good({ held: low })).toBe(true);
+    expect(good({ held: low - 1 })).toBe(false);
+  });
+
+  test('an interval that holds too often is too wide, unless its errors have a bound', () => {
+    expect(good({ held: high })).toBe(true);
+    expect(good({ held: high + 1 })).toBe(false);
+    expect(good({ held: N, bounded: 0.4 })).toBe(false);
+    expect(good({ held: N, bounded: 0.6 })).toBe(true);
+  });
+
+  test('a null called different, or a difference as large as the margin called the same, in more seeds than 5 % give fails', () => {
+    const most = familyBand(N, 0.05, 1).high;
+    expect(good({ ...middle, nulls: most })).toBe(true);
+    expect(good({ ...middle, nulls: most + 1 })).toBe(false);
+    expect(good({ ...middle, equal: most })).toBe(true);
+    expect(good({ ...middle, equal: most + 1 })).toBe(false);
+  });
+
+  test('no seeds at all are no pass', () => {
+    expect(report([{ cell: { article: 'scout', rig: 'default' }, lines: [], truths: TRUTHS }], readOptions([])).good).toBe(false);
+  });
+});
