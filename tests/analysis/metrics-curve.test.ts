@@ -87,6 +87,32 @@ describe('sweep', () => {
     expect(powerAtSpeed(curve, null).value).toBeNull();
   });
 
+  test('what lag leaves in the mean of two ramps is bounded by half its square, and grows with the rate of the ramps squared', () => {
+    const left = (r: RunMetrics): number => powerAtSpeed(r.curve, 15_000).effects.power_W_resolution_ramps ?? NaN;
+    // x^p at x ± d: the mean is off by p(p − 1)x^(p−2)d²/2, half the difference is p·x^(p−1)·d.
+    const points = Array.from({ length: 81 }, (_, i) => 0.1 + 0.01 * i);
+    const d = 0.02;
+    for (const p of [1.5, 2, 3]) {
+      const mean = points.map((x) => 10 * (((x + d) ** p + (x - d) ** p) / 2));
+      const apart = points.map((x) => 10 * (((x + d) ** p - (x - d) ** p) / 2));
+      const speed = points.map((x) => 20_000 * x);
+      const none = { thrust_N: null, current_A: null };
+      const m = powerAtSpeed({
+        source: 'sweep', throttle: points, values: { ...none, speed_rpm: speed, power_W: mean }, scatter: { ...none, speed_rpm: 0, power_W: 0 },
+        fine: { ...none, speed_rpm: { x: points, y: speed }, power_W: { x: points, y: mean } },
+        apart: { ...none, speed_rpm: { x: points, y: points.map(() => 0) }, power_W: { x: points, y: apart } }, instruments: {}, voltage_V: null, flags: [],
+      }, 10_000);
+      const error = Math.abs((m.value ?? NaN) - 10 * 0.5 ** p);
+      const bound = Math.sqrt(3) * (m.effects.power_W_resolution_ramps ?? NaN);
+      expect(error).toBeLessThan(bound);
+      expect(error).toBeGreaterThan(0.3 * bound);
+    }
+    const slow = sweep({ segments: SCRIPTS.curve.map((s) => (s.kind === 'ramp' ? { ...s, duration_s: 4 * s.duration_s } : s)) });
+    expect(slow.curve).not.toBeNull();
+    expect(left(run) / left(slow)).toBeGreaterThan(8);
+    expect(left(run) / left(slow)).toBeLessThan(32);
+  });
+
   test('thrust of a propeller goes with the square of speed', () => {
     expect(value(run, 'thrust_exponent')).toBeCloseTo(2, 1);
   });

@@ -24,6 +24,8 @@ export type RunCurve = {
   readonly scatter: Readonly<Record<CurveQuantity, number | null>>;
   /** Means over narrow cells of throttle, for reading the curve at one place; absent where only the values above are known. */
   readonly fine?: Readonly<Record<CurveQuantity, Points | null>>;
+  /** Half of what the two ramps of a sweep differ by, on the cells of `fine`; absent where the curve comes from levels. */
+  readonly apart?: Readonly<Record<CurveQuantity, Points | null>>;
   readonly instruments: Readonly<Partial<Record<ChannelKind, Instrument>>>;
   /** Mean voltage at the ESC over the curve, V. */
   readonly voltage_V: number | null;
@@ -79,7 +81,7 @@ function throttleFor(curve: RunCurve, quantity: CurveQuantity, value: number): {
   const here = near(curve, quantity, x);
   const slope = here?.slopeAt(x) ?? 0;
   if (here === null || !(slope > 0)) return { ok: false, reason: 'where the curve is flat' };
-  const asked: Reading = { value, within: here.errorAt(x), effects: effectsOf(curve, quantity, value) };
+  const asked: Reading = { value, within: here.errorAt(x), effects: { ...effectsOf(curve, quantity, value), ...lagLeft(curve, quantity, x, value) } };
   return { ok: true, reading: derived(x, [[asked, -1 / slope]]) };
 }
 
@@ -123,8 +125,22 @@ function readAt(curve: RunCurve, quantity: CurveQuantity, throttle: Reading): Re
   const c = near(curve, quantity, throttle.value);
   if (c === null) return null;
   const value = c.at(throttle.value);
-  const itself: Reading = { value, within: c.errorAt(throttle.value), effects: effectsOf(curve, quantity, value) };
+  const itself: Reading = { value, within: c.errorAt(throttle.value), effects: { ...effectsOf(curve, quantity, value), ...lagLeft(curve, quantity, throttle.value, value) } };
   return derived(value, [[itself, 1], [throttle, c.slopeAt(throttle.value)]]);
+}
+
+/**
+ * What lag leaves in the mean of two ramps. Its first order cancels between them. The second order of f(x ± d) is f″d²/2, and with
+ * h = f′d/f, half of what the ramps differ by, that is f·h²/2 times f″f/f′², which is (p − 1)/p for a power law x^p: below one.
+ * So f·h²/2 bounds it; as a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Another error at every
+ * setting, as the curve bends a little differently there.
+ */
+function lagLeft(curve: RunCurve, quantity: CurveQuantity, throttle: number, value: number): Effects {
+  const apart = curve.apart?.[quantity] ?? null;
+  const near = apart === null ? [] : Array.from(apart.y).filter((_, i) => Math.abs(apart.x[i] - throttle) <= WINDOW);
+  if (near.length === 0 || value === 0) return {};
+  const half = near.reduce((sum, y) => sum + y, 0) / near.length;
+  return { [`${quantity}_resolution_ramps`]: half ** 2 / Math.abs(2 * value) / Math.sqrt(3) };
 }
 
 /** What one standard uncertainty of each instrument does to a value of a curve. */

@@ -67,6 +67,13 @@ export function meanOfRamps(series: Series, s: Sweep, step: number, edge: number
   return { x: a.x.map((v, i) => (v + b.x[i]) / 2), y: a.y.map((v, i) => (v + b.y[i]) / 2) };
 }
 
+/** Cell by cell half of what the ramps differ by, up less down: what lag does to either of them. */
+export function halfDifference(series: Series, s: Sweep, step: number, edge: number): { x: number[]; y: number[] } {
+  const [up, down] = [s.up, s.down].map((ramp) => inside(cellsOf(series, ramp, step), s.up.from + edge, s.up.to - edge));
+  const [a, b] = [shared(up, down), shared(down, up)];
+  return { x: a.x.map((v, i) => (v + b.x[i]) / 2), y: a.y.map((v, i) => (v - b.y[i]) / 2) };
+}
+
 /** The samples that no desync has touched. */
 export function withoutDesyncs(data: RunData, series: Series): Series {
   if (data.desyncs.length === 0) return series;

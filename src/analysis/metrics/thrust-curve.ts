@@ -9,7 +9,7 @@ import { between, channelOf, type RunData, type Series } from '../run-data';
 import { meanOf, plateauSpan, powerSeries, sampleAge, zeroedThrust, found, type ThrustZero } from './common';
 import { exact, metric, minus, noMetric, type Reading, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
-import { cellsOf, inside, meanOfRamps, sweepOf, withoutDesyncs, type Sweep } from './sweep';
+import { cellsOf, halfDifference, inside, meanOfRamps, sweepOf, withoutDesyncs, type Sweep } from './sweep';
 import { lagOf, lineAt, settled, tiltOf } from './sweep-lag';
 
 /** Throttle between two points of the grid. */
@@ -38,6 +38,7 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
   const values: Record<CurveQuantity, number[] | null> = { thrust_N: null, speed_rpm: null, current_A: null, power_W: null };
   const scatter: Record<CurveQuantity, number | null> = { thrust_N: null, speed_rpm: null, current_A: null, power_W: null };
   const fine: Record<CurveQuantity, { x: number[]; y: number[] } | null> = { thrust_N: null, speed_rpm: null, current_A: null, power_W: null };
+  const apart: Record<CurveQuantity, { x: number[]; y: number[] } | null> = { thrust_N: null, speed_rpm: null, current_A: null, power_W: null };
   for (const quantity of Object.keys(values) as CurveQuantity[]) {
     const one = series[quantity];
     if (one === null) continue;
@@ -49,11 +50,12 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
     values[quantity] = throttle.map((x) => fit.value.at(x));
     scatter[quantity] = fit.value.rmsOfCells / Math.sqrt(fit.value.cells / 4);
     fine[quantity] = meanOfRamps(one, s, FINE, edge);
+    apart[quantity] = halfDifference(one, s, FINE, edge);
   }
   const voltage = channelOf(data, 'voltage');
   const volts = voltage === null ? null : between(voltage, s.up.segment.start_s, s.down.segment.end_s).value;
   const curve: RunCurve = {
-    source: 'sweep', throttle, values, scatter, fine, instruments: instrumentsOf(data, zero), voltage_V: volts === null || volts.length === 0 ? null : meanOf(volts).mean, flags,
+    source: 'sweep', throttle, values, scatter, fine, apart, instruments: instrumentsOf(data, zero), voltage_V: volts === null || volts.length === 0 ? null : meanOf(volts).mean, flags,
   };
   const speed = channelOf(data, 'speed');
   const rotorLag = speedLag === null || speed === null ? null : minus(exact(speedLag), sampleAge(speed));
