@@ -1,6 +1,8 @@
 /** One seed of the study: everything played, everything analysed by the shipped analysis, written as one line. */
 import { analyzeCampaign } from '../src/analysis/campaign/analyze';
+import { effectsOnDifference } from '../src/analysis/campaign/absolute';
 import type { CampaignInput, RunInput } from '../src/analysis/campaign/input';
+import { powerAtSpeed } from '../src/analysis/metrics/run-curve';
 import { runMetrics, type RunMetrics } from '../src/analysis/metrics/run-metrics';
 import { cipm2007 } from '../src/analysis/physics/air';
 import type { Margin } from '../src/model/files/campaign-choice';
@@ -129,7 +131,9 @@ type Column = Results['metrics'][number];
 
 /** Mean effects of the bounded inputs on a metric at a setting. */
 function boundedEffects(runs: readonly RunInput[], { name, label }: Pick<Column, 'name' | 'label'>, setting: string): Record<string, number> {
-  const all = runs.filter((r) => r.setting === setting && r.label === label).flatMap((r) => r.metrics?.metrics.filter((m) => m.name === name && m.value !== null) ?? []);
+  const hover = runs.flatMap((r) => (r.setting === 'base' ? r.metrics?.metrics.filter((m) => m.name === 'speed_at_hover_rpm') ?? [] : []))[0]?.value ?? null;
+  const given = ({ metrics }: RunInput) => (metrics === null ? [] : name === 'power_at_equal_speed_W' ? [powerAtSpeed(metrics.curve, hover)] : metrics.metrics.filter((m) => m.name === name));
+  const all = runs.filter((r) => r.setting === setting && r.label === label).flatMap(given).filter((m) => m.value !== null);
   const sum: Record<string, number> = {};
   for (const { effects } of all) for (const [input, effect] of Object.entries(effects)) if (isBounded(input)) sum[input] = (sum[input] ?? 0) + effect / all.length;
   return sum;
@@ -145,8 +149,7 @@ function toldAt(m: Column, setting: string, runs: readonly RunInput[]): [string,
 
 function contrastsIn(results: Results, runs: readonly RunInput[]): Record<string, ToldContrast> {
   return Object.fromEntries(results.metrics.flatMap((m) => m.contrasts.map((c) => {
-    const [a, b] = [boundedEffects(runs, m, c.against), boundedEffects(runs, m, c.setting)];
-    const moved = Object.fromEntries([...Object.keys(a), ...Object.keys(b)].map((k) => [k, (b[k] ?? 0) - (a[k] ?? 0)]));
+    const moved = effectsOnDifference(boundedEffects(runs, m, c.against), boundedEffects(runs, m, c.setting));
     return [m.key, { value: c.difference, u: c.u, dof: c.dof, lower: c.interval.lower, upper: c.interval.upper, verdict: c.verdict, p: c.p, bounded: shareOf(moved, c.u) }];
   })));
 }
