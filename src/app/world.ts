@@ -53,6 +53,8 @@ export interface World {
   mute(on: boolean): boolean;
   /** For the proof test: presses (or lets go of) the board's stop input. False where a person has to. */
   pressStop(pressed: boolean): boolean;
+  /** For the resonance of the stand: taps it beside the load cell. False, or left out, where a person has to. */
+  tapStand?(): boolean;
   /** A trip that the board held when it was greeted, in words; null or left out when there is none. */
   oldTrip?(): string | null;
   /** A deliberate act after a trip. Resolves to the reasons why the latch stays; empty when it is clear. */

@@ -55,6 +55,17 @@ describe('the whole check', () => {
     expect(c.at).toBe('2026-03-01T12:00:00.000Z');
   });
 
+  test('a fast load cell on the stand is tapped: the finding is the natural frequency of the simulated stand, and the speed that meets it', async () => {
+    // The scout's stand rings at 95 Hz with a damping of 3 % (src/twin/physics/articles.ts): the check knows neither.
+    const { check: c } = await check({ rig: [['thrust: { period: 12.5 ms', 'thrust: { period: 1 ms'], ['natural_frequency: 95 Hz', 'natural_frequency: 93 Hz']] });
+    const found = c.findings.find((f) => f.id === 'resonance');
+    expect(found?.found).toMatch(/oscillations after a tap/);
+    expect(Math.abs((found?.values.frequency_Hz ?? NaN) / 95 - 1)).toBeLessThan(0.01);
+    expect(Math.abs((found?.values.critical_rpm ?? NaN) / 5700 - 1)).toBeLessThan(0.01);
+    expect(Math.abs((found?.values.damping ?? NaN) - 0.03)).toBeLessThan(0.006);
+    expect(found).toMatchObject({ verdict: 'warn', advice: expect.stringMatching(/hold no level between/) as string });
+  });
+
   test('of a rig whose speed does not fit the declared KV says which pole pairs would, and leaves the rest out', async () => {
     const { check: c } = await check({ article: [['kv: 4540 rpm/V', 'kv: 3900 rpm/V']] });
     expect(c.findings.find((f) => f.id === 'poles')).toMatchObject({ verdict: 'fail', advice: expect.stringMatching(/7 pole pairs would fit, 6 are declared; or the declared KV is wrong/) as string });

@@ -12,6 +12,7 @@ import { restFindings } from './findings-rest';
 import { fullThrottleProblem, POLES, polesFinding, spinFindings, thrustFindings } from './findings-spin';
 import { resonanceFinding, stiffnessFinding, tapProblem } from './findings-supply';
 import { trialsFor, tryLayer } from './proof';
+import type { World } from '../world';
 import type { CheckSession, Played } from './session';
 import { keepCheck, rigDigest } from './store';
 
@@ -24,6 +25,9 @@ export interface CheckEnd {
 
 /** What stands on the screen before the first spin. */
 const CAUTIONS = 'Guard closed, nobody in the propeller’s plane, eye protection on, propeller tight, stand fixed, a hand on the switch that cuts the power. Local rules and qualified people come first.';
+
+/** The simulated stand is tapped so long after it has come to rest, s. */
+const TAP_AFTER_S = 2;
 
 /** A person said stop. */
 class Stopped extends Error {}
@@ -143,16 +147,18 @@ class Steps {
     this.add(played, () => [stiffnessFinding(played.stiffness, rig, article.nominal_voltage_V)]);
   }
 
-  /** Nobody can tap a simulated stand. */
+  /** A person taps a real stand; the simulated one is tapped by the program. */
   private async tap(): Promise<void> {
     const { rig, article } = this.ready;
     const volts = article.nominal_voltage_V;
-    if (rig.link.kind === 'twin' || tapProblem(rig) !== null) {
+    if (tapProblem(rig) !== null) {
       this.findings.push(resonanceFinding(null, rig, article, volts));
       return;
     }
-    await this.ask('Tap the stand once beside the load cell, two seconds after you say yes. Ready?', 'The motor stays still.');
-    const played = await this.session.play('check-rest', { set: ['time=6 s'] });
+    const byHand = rig.link.kind !== 'twin';
+    if (byHand) await this.ask('Tap the stand once beside the load cell, two seconds after you say yes. Ready?', 'The motor stays still.');
+    const cause = { during: 'check-rest', after_s: TAP_AFTER_S, act: (world: World) => world.tapStand?.() ?? false };
+    const played = await this.session.play('check-rest', { set: ['time=6 s'], ...(byHand ? {} : { cause }) });
     this.add(played, (data) => [resonanceFinding(data, rig, article, volts)]);
   }
 

@@ -48,6 +48,8 @@ export interface Cause {
   readonly after_s: number;
   /** True when it is done by now; false when a person was told to do it, whenever that will be. */
   readonly act: (world: World) => boolean;
+  /** Role of the segment that it waits for; `proof` when left out. */
+  readonly during?: string;
   /** What a person has to undo before the trip can be cleared. */
   readonly undo?: () => void;
 }
@@ -56,7 +58,7 @@ export interface PlayOptions {
   /** Parameters as on a command line. */
   readonly set?: readonly string[];
   readonly layers?: Layers;
-  /** Does something so long after the segment with the role `proof` has begun. */
+  /** Does something so long after the segment of its role has begun. */
   readonly cause?: Cause;
   /** Propeller on or off; as the article says when left out. */
   readonly propeller?: boolean;
@@ -138,7 +140,7 @@ class Heard {
   private event(event: BenchEvent): void {
     if (event.type === 'stopped' && event.confirmed) this.standstill_s = event.took_us / 1e6;
     const { cause, world } = this;
-    if (cause === undefined || event.type !== 'segment-started' || event.segment.role !== 'proof') return;
+    if (cause === undefined || event.type !== 'segment-started' || event.segment.role !== (cause.during ?? 'proof')) return;
     this.subscriptions.push(timer(cause.after_s * 1000, world.clock.scheduler).subscribe(() => {
       const now_us = world.clock.now_us();
       if (cause.act(world)) this.caused_us = now_us;
