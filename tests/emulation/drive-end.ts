@@ -1,10 +1,10 @@
 // What hangs on the emulated board's pins and bus: a speed controller that reads the pulses, the simulated drive, and the sensors
 // that measure it. Noise is seeded.
-import { thermistor_ohm } from '../../src/model/sensor-laws';
+import { thermistor_ohm, typeK_mV } from '../../src/model/sensor-laws';
 import type { Article, Rig } from '../../src/model/files';
 import { MapCache, Rng, scout, SimulatedRig, withSettings } from '../../src/twin/physics';
 import type { Lockstep } from './lockstep';
-import { Ina226, Nau7802 } from './parts';
+import { Ads1115, Ina219, Ina226, Nau7802 } from './parts';
 
 /** A speed controller that hears no pulse for so long stops; it starts to listen after so long at stop (common practice, no published source). */
 const SIGNAL_LOST_US = 250_000;
@@ -16,6 +16,9 @@ const SERIES_OHM = 10_000;
 const ADC_STEPS = 1024;
 /** Newtons a count of the bridge converter. */
 export const NEWTON_PER_COUNT = 1e-5;
+/** An amplified bridge for the converter of 16 bits. */
+export const BRIDGE_V_PER_N = 0.1;
+const JUNCTION_degC = 25;
 const RPM_PER_COUNT = 45;
 const MAPS = new MapCache();
 
@@ -34,6 +37,8 @@ export class DriveEnd {
   readonly sim: SimulatedRig;
   readonly monitor = new Ina226();
   readonly bridge = new Nau7802();
+  /** Other parts, at addresses of their own: they measure the same drive. */
+  readonly other = { monitor: new Ina219(), bridge: new Ads1115(), thermocouple: new Ads1115() };
   /** The throttle that the speed controller has heard, and when. */
   throttle = 0;
   private heard_us = -Infinity;
@@ -48,6 +53,9 @@ export class DriveEnd {
     this.sim.setSupply(rig.supply.voltage_V, rig.supply.current_limit_A);
     lock.uno.i2c.parts.set(0x40, this.monitor);
     lock.uno.i2c.parts.set(0x2a, this.bridge);
+    lock.uno.i2c.parts.set(0x41, this.other.monitor);
+    lock.uno.i2c.parts.set(0x48, this.other.bridge);
+    lock.uno.i2c.parts.set(0x49, this.other.thermocouple);
     lock.onPulse = (pulse) => { if (pulse.pin === this.pin) this.pulse(pulse.start_us + pulse.width_us, pulse.width_us); };
     lock.onStep = () => this.step();
     lock.uno.setPin(2, false);
@@ -81,6 +89,10 @@ export class DriveEnd {
     this.monitor.shunt_V = truth.current_A * SHUNT_OHM + noise(2.5e-6);
     this.monitor.bus_V = truth.voltage_V + noise(1e-3);
     this.bridge.counts = Math.round((truth.thrust_N + noise(1e-3)) / NEWTON_PER_COUNT);
+    this.other.monitor.shunt_V = this.monitor.shunt_V;
+    this.other.monitor.bus_V = this.monitor.bus_V;
+    this.other.bridge.volts = (truth.thrust_N + noise(1e-3)) * BRIDGE_V_PER_N;
+    this.other.thermocouple.volts = (typeK_mV(truth.case_degC) - typeK_mV(JUNCTION_degC)) / 1000 + noise(2e-6);
     uno.setAnalog(0, this.thermistor_V(truth.case_degC) + noise(2e-3));
     uno.setAnalog(1, this.thermistor_V(truth.esc_degC) + noise(2e-3));
     uno.setAnalog(2, ((truth.speed_rpm / RPM_PER_COUNT + (truth.speed_rpm > 0 ? 0.5 : 0)) / ADC_STEPS) * SUPPLY_V + (truth.speed_rpm > 0 ? noise(2e-3) : 0));

@@ -43,6 +43,19 @@ function expectTrue(run: EmulatedRun, data: RunData, from_s: number, to_s: numbe
   }
 }
 
+const last = (values: Float64Array): number => values[values.length - 1];
+/** The example's channels on the other parts that a rig file can name. */
+const OTHER_PARTS = [
+  ['source: { kind: power-monitor, part: ina226, address: 64, shunt: 2 mohm }\n    gain: 1.25 mA          # 2.5 uV a count over 2 mohm\n    averages: 4', 'source: { kind: power-monitor, part: ina219, address: 65, shunt: 2 mohm }\n    gain: 5 mA\n    averages: 8'],
+  ['source: { kind: power-monitor, part: ina226, address: 64, shunt: 2 mohm }\n    gain: 1.25 mV\n    averages: 4', 'source: { kind: power-monitor, part: ina219, address: 65, shunt: 2 mohm }\n    gain: 4 mV\n    averages: 8'],
+  // 62.5 µV a count of ±2.048 V, 0.1 V/N.
+  ['source: { kind: converter, part: nau7802, address: 42, amplifier: 128 }\n    gain: 0.00001 N', 'source: { kind: converter, part: ads1115, address: 72, input: 0, against: 1, amplifier: 2 }\n    gain: 0.000625 N'],
+  ['source: { kind: thermistor, input: 0, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }', 'source: { kind: converter, part: ads1115, address: 73, input: 0, against: 1, amplifier: 16, element: { kind: type-k, cold_junction: 25 °C } }'],
+  // One more part on the bus makes the round of reports too long for 10 ms.
+  ['tick: 10 ms', 'tick: 20 ms'], ['row_rate: 100 Hz', 'row_rate: 50 Hz'], ...Array.from({ length: 4 }, () => ['period: 10 ms', 'period: 20 ms'] as const),
+  ['averages: 10', 'averages: 5'], ['averages: 10', 'averages: 5'],
+] as const;
+
 describe.runIf('flash' in image)('on the emulated board', () => {
   test('thrust-curve: full throttle within 1 % of the truth; the record tells the rates that were reached', async () => {
     const { run, data } = await play('thrust-curve', ['low_for=0.5 s', 'ramp=2 s', 'plateau=1 s']);
@@ -70,6 +83,16 @@ describe.runIf('flash' in image)('on the emulated board', () => {
     const held = [...between(current ?? { t_s: new Float64Array(0), value: new Float64Array(0) }, hold.end_s - 1, hold.end_s).value];
     expect(mean(held)).toBeGreaterThan(1.4 * 0.99);
     expect(mean(held)).toBeLessThan(1.4 * 1.01);
+  });
+
+  test('INA219, two ADS1115 and a type K thermocouple in place of INA226, NAU7802 and thermistor: a staircase as true as theirs', async () => {
+    const { run, data } = await play('staircase', ['levels=2', 'low=50 %', 'high=80 %', 'dwell=1 s', 'discard=0.5 s'], { rig: OTHER_PARTS });
+    const levels = withRole(data, 'level');
+    expect(levels).toHaveLength(2);
+    for (const { end_s } of levels) expectTrue(run, data, end_s - 0.5, end_s, ['speed', 'thrust', 'current', 'voltage']);
+    const motor = channelOf(data, 'motor_temperature');
+    if (motor === null) throw new Error('no motor temperature');
+    expect(Math.abs(last(motor.value) - run.bench.drive.sim.truth.case_degC)).toBeLessThan(1);
   });
 
   test('kv: without a propeller at 3 V set by hand', async () => {
