@@ -1,5 +1,6 @@
 // Measuring parts on the I2C bus: found, set up, and asked whether they took it. Registers by the data sheets: INA226 SBOS547,
-// INA219 SBOS448, ADS1115 SBAS444, NAU7802 rev. 1.7.
+// INA219 SBOS448, ADS1115 SBAS444, NAU7802 (agrees with
+// several public drivers; its data sheet was not opened).
 import type { RigChannel } from '../../model/files/rig-channels';
 import { ADS1115, INA219, INA226, NAU7802, stepFrom } from '../../model/converters';
 import { PortError } from '../port-error';
