@@ -6,9 +6,11 @@ import { PortError } from '../host/port-error';
 import { onStopSignal } from '../host/signals';
 import { linesIn } from '../host/lines-in';
 import { sharedClock_us } from '../host/guard/shared-clock';
-import { join, workingFolder } from '../host/files';
+import { FileProblem, join, workingFolder } from '../host/files';
+import { serveTcp, type Conversation, type Served } from '../host/tcp-server';
 import { benchFolderOf, loadBench, refuse } from './bench-folder';
 import { BadInput } from './errors';
+import { twinInstrument } from './twin-supply';
 import { checkServed, TwinServer, type TwinHappening } from './twin-serve';
 
 export interface ServeOptions {
@@ -23,6 +25,8 @@ export interface ServeOptions {
   /** Symbols per second; a pseudo-terminal does not care. */
   readonly baud?: number;
   readonly tell: (happening: TwinHappening) => void;
+  /** Serve the simulated supply too, as an instrument over TCP on this port (0 takes a free one); it is off to begin with. */
+  readonly supplyPort?: number;
   /** Lines that somebody types are what hands do at the bench. */
   readonly hands: boolean;
 }
@@ -57,6 +61,10 @@ export async function serveTwin(options: ServeOptions, until?: Promise<void>): P
     if (!(error instanceof PortError)) throw error;
     throw new BadInput([portAdvice(error, options.port)], { cause: error });
   }
+  const supply = options.supplyPort === undefined ? null : await supplyOn(options.supplyPort, server).catch(async (error: unknown) => {
+    await server.close();
+    throw error;
+  });
   askForPriority();
   const stopPace = pace(STEP_MS, () => { server.step(); });
   const stopLines = options.hands ? linesIn((line) => { server.hands(line); }) : () => undefined;
@@ -66,7 +74,31 @@ export async function serveTwin(options: ServeOptions, until?: Promise<void>): P
   unlisten();
   stopLines();
   stopPace();
+  await supply?.close();
   await server.close();
+}
+
+/** The simulated supply on the network of this computer, behind the rules of a programmable instrument. @throws BadInput */
+async function supplyOn(port: number, server: TwinServer): Promise<Served> {
+  const instrument = twinInstrument(server.sim);
+  let before = instrument.state;
+  const conversation: Conversation = {
+    receive: (bytes) => {
+      const answer = instrument.receive(bytes);
+      const now = instrument.state;
+      if (now.output !== before.output || (now.output && now.voltage_V !== before.voltage_V)) server.supplyChanged(now.output, now.voltage_V);
+      before = now;
+      return answer;
+    },
+  };
+  try {
+    const served = await serveTcp(conversation, port);
+    server.tellPort(`The simulated supply is on TCP port ${served.port}, its output off.`);
+    return served;
+  } catch (error) {
+    if (!(error instanceof FileProblem)) throw error;
+    throw new BadInput([error.message], { cause: error });
+  }
 }
 
 /** A port that is not there is, here, mostly a pair of pseudo-terminals that nobody has made. */

@@ -28,6 +28,7 @@ export type TwinHappening =
   | { readonly what: 'state'; readonly t_s: number; readonly state: BoardState; readonly cause: TripCode | null; readonly throttle: number; readonly speed_rpm: number }
   | { readonly what: 'still'; readonly t_s: number }
   | { readonly what: 'late'; readonly t_s: number; readonly lost_ms: number }
+  | { readonly what: 'supply'; readonly t_s: number; readonly output: boolean; readonly voltage_V: number }
   | { readonly what: 'hands'; readonly t_s: number; readonly text: string };
 
 /** Time that the computer took away is made up for up to here; beyond it the bench's time stands still, as if it had paused. */
@@ -121,6 +122,16 @@ export class TwinServer {
     return text;
   }
 
+  /** A program has set the supply of the bench. */
+  supplyChanged(output: boolean, voltage_V: number): void {
+    this.input.tell({ what: 'supply', t_s: this.t_s(), output, voltage_V });
+  }
+
+  /** News about how the bench is reached. */
+  tellPort(text: string): void {
+    this.input.tell({ what: 'port', t_s: this.t_s(), text });
+  }
+
   async close(): Promise<void> {
     this.closed = true;
     await this.port?.close();
@@ -139,11 +150,11 @@ export class TwinServer {
         onBytes: (bytes) => { this.board.receive(bytes); },
         onLost: (reason) => {
           this.port = null;
-          this.input.tell({ what: 'port', t_s: this.t_s(), text: reason });
+          this.tellPort(reason);
         },
       });
       this.port = port;
-      this.input.tell({ what: 'port', t_s: this.t_s(), text: `The simulated board is on ${port.name}.` });
+      this.tellPort(`The simulated board is on ${port.name}.`);
       if (this.closed) await port.close();
     } finally {
       this.opening = false;

@@ -11,12 +11,15 @@ import { serialLine, tcpLine } from '../../src/host/scpi/line';
 import { serveTcp, type Served } from '../../src/host/tcp-server';
 import { supplySchema } from '../../src/model/files/rig-supply';
 import { Instrument } from '../../src/twin/instrument/instrument';
+import { serveTwin } from '../../src/app/serve-file';
+import type { TwinHappening } from '../../src/app/twin-serve';
 import { tempFolder, cleanUp } from '../app/kit';
-import { HAS_SOCAT, until } from './guard-kit';
+import { cable, endAll, HAS_SOCAT, until } from './guard-kit';
 
 const closing: (() => Promise<unknown> | void)[] = [];
 afterEach(async () => {
   for (const close of closing.splice(0).reverse()) await close();
+  endAll();
   cleanUp();
 });
 
@@ -99,3 +102,30 @@ test.runIf(HAS_SOCAT)('over a real serial port (a pseudo-terminal): the same dri
   expect(instrument.state.output).toBe(false);
   expect(heard[0]).toBe('*IDN?');
 }, 20_000);
+
+test.runIf(HAS_SOCAT)('the served simulated bench has its supply on a port of its own: off at first, it feeds the bench when it is told to', async () => {
+  const { board } = await cable();
+  const told: TwinHappening[] = [];
+  let end: () => void = () => undefined;
+  const serving = serveTwin({ bench: 'demo/bench', port: board, supplyPort: 0, hands: false, tell: (h) => told.push(h) }, new Promise<void>((done) => { end = done; }));
+  closing.push(async () => {
+    end();
+    await serving;
+  });
+  const port = (): number => Number(told.flatMap((h) => (h.what === 'port' ? (/on TCP port (\d+), its output off/.exec(h.text)?.[1] ?? []) : []))[0]);
+  await until(() => port() > 0, 10_000, 'the port told');
+  const supply = await ScpiSupply.open({ file: file({ kind: 'tcp', host: '127.0.0.1', port: port() }), open: tcpLine('127.0.0.1', port()) }, 7.6);
+  closing.push(() => supply.close());
+  await supply.output(true);
+  await until(() => told.some((h) => h.what === 'supply' && h.output && h.voltage_V === 7.6), 2000, 'the supply told as on');
+  expect((await supply.measure()).voltage_V).toBeGreaterThan(7);
+  await supply.setVoltage(5);
+  expect(told.at(-1)).toMatchObject({ what: 'supply', output: true, voltage_V: 5 });
+  await supply.close();
+  await until(() => told.some((h) => h.what === 'supply' && !h.output), 2000, 'the supply told as off');
+  // A second bench cannot have a port that is taken, and says so.
+  const taken = await serveTcp(instrumentHere().instrument);
+  closing.push(() => taken.close());
+  const other = await cable();
+  await expect(serveTwin({ bench: 'demo/bench', port: other.board, supplyPort: taken.port, hands: false, tell: () => undefined }, Promise.resolve())).rejects.toThrow(new RegExp(String(taken.port)));
+}, 40_000);

@@ -15,15 +15,17 @@ export const twinCommand: CommandModule = {
         .option('rig', { type: 'string', requiresArg: true, describe: 'Rig file, when it is not rig.yaml of the bench' })
         .option('twin', { type: 'string', requiresArg: true, describe: 'Which simulated bench; that of the rig file, else scout' })
         .option('seed', { type: 'number', requiresArg: true, describe: 'Seed of its random draws, and its serial number' })
+        .option('supply-port', { type: 'number', requiresArg: true, describe: 'Serve its supply too, as a programmable instrument (SCPI) on this TCP port; 0 takes a free one' })
         .option('json', { type: 'boolean', default: false, describe: 'What happens on the bench as a line of JSON each on standard output' })
         .example('socat pty,raw,echo=0,link=/tmp/host pty,raw,echo=0,link=/tmp/board', 'a cable: two pseudo-terminals')
         .example('$0 twin serve --port /tmp/board', 'the bench of the working folder')
+        .example('$0 twin serve --port /tmp/board --supply-port 5025', 'and a supply for connection: { kind: tcp, host: 127.0.0.1, port: 5025 }')
         .epilogue(`What hands do at the bench can be typed while it plays:\n${HANDS.map(([text, does]) => `  ${text}: ${does}`).join('\n')}`),
       async (args) => {
-        const { port, bench, rig, twin, seed } = args;
+        const { port, bench, rig, twin, seed, supplyPort } = args;
         await serveTwin({
           port, hands: true, tell: (h) => tell(h, args.json),
-          ...(bench === undefined ? {} : { bench }), ...(rig === undefined ? {} : { rig }), ...(twin === undefined ? {} : { twin }), ...(seed === undefined ? {} : { seed }),
+          ...(bench === undefined ? {} : { bench }), ...(rig === undefined ? {} : { rig }), ...(twin === undefined ? {} : { twin }), ...(seed === undefined ? {} : { seed }), ...(supplyPort === undefined ? {} : { supplyPort }),
         });
         done(EXIT.done);
       },
@@ -41,6 +43,7 @@ function text(h: TwinHappening): string {
     case 'port':
     case 'hands': return h.text;
     case 'state': return `board ${h.state}${h.cause === null ? '' : ` (${h.cause})`}, throttle ${(100 * h.throttle).toFixed(1)} %, ${h.speed_rpm.toFixed(0)} rpm`;
+    case 'supply': return h.output ? `supply on, ${h.voltage_V.toFixed(2)} V` : 'supply off';
     case 'still': return 'the rotor stands still';
     case 'late': return `the computer was busy: the bench's time stood still for ${h.lost_ms.toFixed(0)} ms`;
   }
