@@ -1,6 +1,6 @@
 // Goal: the protocols that a Firmata rig allows play on it and measure what is true.
 // Method: short runs on the emulated board with the simulated drive; figures of the record beside the truth of the simulation.
-import { afterAll, describe, expect, test } from 'vitest';
+import { afterAll, describe, expect, test, vi } from 'vitest';
 import { runDataOf } from '../../src/app/run-data';
 import { between, channelOf, withRole, type RunData } from '../../src/analysis/run-data';
 import type { ChannelKind } from '../../src/model/channel';
@@ -13,6 +13,8 @@ const image = boardImage();
 const flash = 'flash' in image ? image.flash : new Uint16Array(0);
 const QUICK = ['boot_wait: 3 s', 'boot_wait: 1.2 s'] as const;
 
+// A minute on a quiet machine is several on one that is busy; nothing here is measured in real time.
+vi.setConfig({ testTimeout: 600_000 });
 afterAll(cleanUp);
 
 async function play(protocol: string, set: readonly string[], options: BenchOptions = {}): Promise<{ run: EmulatedRun; data: RunData }> {

@@ -26,8 +26,8 @@ export interface FirmataDeps {
 const PUMP_EVERY_MS = 2;
 /** A board that has said nothing for so long is lost, µs. Its sensors went stale long before. */
 const SILENT_US = 250_000;
-/** Every channel has delivered within, ms, over its period. */
-const FIRST_SAMPLES_MS = 500;
+/** Every channel has delivered within, ms, over its period; a busy computer takes its time. */
+const FIRST_SAMPLES_MS = 3000;
 const POWER_ON = 1;
 
 /** Opens the board of a rig with a Firmata link. The motor is at stop from the first pulse on. */
