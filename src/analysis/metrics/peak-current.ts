@@ -32,7 +32,7 @@ export function peakCurrent(data: RunData, steps: readonly PlayedSegment[], flag
   const found = steps.flatMap((step) => onsetOf(current, step) ?? []);
   if (found.length === 0) return noMetric('peak_current_A', 'no step up can be used: its current does not rise, or samples are missing near it', flags);
   const early = (median(found.map((f) => f.highest_s - f.onset_s)) ?? 0) < AT_ONSET_S;
-  const { value, within } = centre(found.map((f) => (early ? f.atOnset : f.onTheWay)));
+  const { value, within } = centre(found.map((f) => (early ? f.atOnset : f.onTheWay())));
   // Samples of an instant each show the onset no better than to a period; means over the whole period show it by their sum.
   const place = early && current.averaged <= 1 ? (Math.abs(centre(found.map((f) => f.slope)).value) * current.period_s) / Math.sqrt(12) : 0;
   // Between the onset and the first whole sample the course is not resolved: another length of it tells how much hangs on that.
@@ -42,7 +42,7 @@ export function peakCurrent(data: RunData, steps: readonly PlayedSegment[], flag
 }
 
 /** A step's current: apparent onset and highest sample on the clock of the samples; mean over the first two milliseconds, how far a longer course puts it apart, the slope there; the highest smoothed value. */
-type Onset = { readonly onset_s: number; readonly highest_s: number; readonly atOnset: number; readonly apart: number; readonly slope: number; readonly onTheWay: number };
+type Onset = { readonly onset_s: number; readonly highest_s: number; readonly atOnset: number; readonly apart: number; readonly slope: number; readonly onTheWay: () => number };
 
 /**
  * A sample is the mean over its period, behind a filter that delays by its time constant. The sum of the samples around the onset is
@@ -72,7 +72,7 @@ function onsetOf(current: RunChannel, { start_s, end_s }: PlayedSegment): Onset 
   const other = startOf({ t_s, value }, current, first, longer, charge, base);
   if (start === null || other === null) return null;
   // Neither length is known to be the better one.
-  return { ...start, atOnset: (start.atOnset + other.atOnset) / 2, highest_s: t_s[highest], apart: other.atOnset - start.atOnset, onTheWay: smoothedTop({ t_s, value }, rise, Math.max(ON_THE_WAY_S, 4 * period)) };
+  return { ...start, atOnset: (start.atOnset + other.atOnset) / 2, highest_s: t_s[highest], apart: other.atOnset - start.atOnset, onTheWay: () => smoothedTop({ t_s, value }, rise, Math.max(ON_THE_WAY_S, 4 * period)) };
 }
 
 /** Onset, mean over the first two milliseconds and slope there, by the course that `n` samples from index `first` on show. */

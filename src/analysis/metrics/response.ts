@@ -2,7 +2,7 @@
  * response: times of hard steps up and down. Speed is the primary signal: the load cell rings and is filtered, current leads the
  * rotor. A step in or just after a desync is counted and left out.
  */
-import { measureStep, type StepContext, type StepFigures } from '../physics/step';
+import { measureStep, stepTimes, type StepContext, type StepFigures, type StepTimes } from '../physics/step';
 import { between, channelOf, type PlayedSegment, type RunChannel, type RunData, type Series } from '../run-data';
 import { median } from '../stats/summary';
 import type { MetricName } from './catalogue';
@@ -30,9 +30,9 @@ export type MeanStep = { readonly direction: Direction; readonly t_s: readonly n
 export type ResponseResult = { readonly metrics: RunMetric[]; readonly steps: MeanStep[]; readonly leftOut: number };
 
 /** A figure of a step: its names, where it is found, what it is, and whether it begins at the command. */
-type Figure = { readonly names: Readonly<Record<Direction, MetricName>>; readonly pick: (f: StepFigures) => number | null; readonly what: string; readonly fromCommand: boolean };
+type Figure<Of> = { readonly names: Readonly<Record<Direction, MetricName>>; readonly pick: (f: Of) => number | null; readonly what: string; readonly fromCommand: boolean };
 
-const TIMES: readonly Figure[] = [
+const TIMES: readonly Figure<StepTimes>[] = [
   { names: { rise: 'rise_time_10_90_s', fall: 'fall_time_90_10_s' }, pick: (f) => f.t10to90_s, what: '10 to 90 %', fromCommand: false },
   { names: { rise: 'rise_time_20_80_s', fall: 'fall_time_80_20_s' }, pick: (f) => f.t20to80_s, what: '20 to 80 %', fromCommand: false },
   { names: { rise: 'rise_t50_s', fall: 'fall_t50_s' }, pick: (f) => f.t50_s, what: 'command to 50 %', fromCommand: true },
@@ -40,7 +40,7 @@ const TIMES: readonly Figure[] = [
   { names: { rise: 'rise_dead_time_s', fall: 'fall_dead_time_s' }, pick: (f) => f.deadTime_s, what: 'command to 10 %', fromCommand: true },
   { names: { rise: 'rise_rate_per_s', fall: 'fall_rate_per_s' }, pick: (f) => f.rate_per_s, what: '0.6 over 20 to 80 %', fromCommand: false },
 ];
-const OF_MEAN: readonly Figure[] = [
+const OF_MEAN: readonly Figure<StepFigures>[] = [
   { names: { rise: 'rise_settling_s', fall: 'fall_settling_s' }, pick: (f) => f.settling_s, what: 'into ±5 % for good', fromCommand: true },
   { names: { rise: 'rise_overshoot', fall: 'fall_overshoot' }, pick: (f) => f.overshoot, what: 'excursion past the final level', fromCommand: false },
 ];
@@ -79,7 +79,7 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
   if ((levels.final - levels.initial) * (name === 'rise' ? 1 : -1) <= 0) return none(`the speed went from ${levels.initial.toFixed(0)} to ${levels.final.toFixed(0)} rpm: not the step that was commanded`);
   const figures = steps.map(({ segment }) => {
     const part = between(speed, segment.start_s - FOOT_S, segment.end_s);
-    return part.value.length < 8 ? null : measureStep(part.t_s, part.value, { command_s: segment.start_s, levels, window: WINDOW });
+    return part.value.length < 8 ? null : stepTimes(part.t_s, part.value, { command_s: segment.start_s, levels, window: WINDOW });
   });
   const mean = meanStep(name, speed, steps, levels);
   const onMean = { command_s: 0, window: WINDOW, levelFrom_s: (1 - TAIL) * shortestOf(steps) };
@@ -87,7 +87,7 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
   const levelEffects = effectsOfLevels(speed, steps, levels, mean, onMean);
   const age = sampleAge(speed);
   /** A figure with what the instruments do to it; where it begins at the command, the age of a sample is taken off. */
-  const told = ({ names, pick, what, fromCommand }: Figure, own: Pick<Reading, 'value' | 'within'>, of: string, more: readonly string[] = flags): RunMetric => {
+  const told = ({ names, pick, what, fromCommand }: Figure<StepFigures>, own: Pick<Reading, 'value' | 'within'>, of: string, more: readonly string[] = flags): RunMetric => {
     const reading: Reading = { ...own, effects: levelEffects(pick) };
     return metric(names[name], fromCommand ? minus(reading, age) : reading, `speed, ${what}, ${of}${fromCommand ? '; half a sample period taken off' : ''}`, more);
   };
@@ -105,7 +105,7 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
 }
 
 /** What a coarse speed does to a figure through the two levels of the train, read off the mean step. */
-function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Levels, mean: MeanStep, onMean: StepContext): (pick: Figure['pick']) => Effects {
+function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Levels, mean: MeanStep, onMean: StepContext): (pick: Figure<StepFigures>['pick']) => Effects {
   const size = Math.abs(levels.final - levels.initial);
   const sides = (['initial', 'final'] as const).flatMap((side) => {
     const u = resolutionOf(speed, samplesOf(speed, steps, side), levels[side]);

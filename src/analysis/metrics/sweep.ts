@@ -60,18 +60,14 @@ function shared(mine: Cells, other: Cells): Cells {
   return { x: mine.x.filter((_, i) => keep[i]), y: mine.y.filter((_, i) => keep[i]), cell: mine.cell.filter((_, i) => keep[i]) };
 }
 
-/** Cell by cell the mean of both ramps: their lags cancel there. Nothing of a ramp counts within `edge` of its ends. */
-export function meanOfRamps(series: Series, s: Sweep, step: number, edge: number): { x: number[]; y: number[] } {
-  const [up, down] = [s.up, s.down].map((ramp) => inside(cellsOf(series, ramp, step), s.up.from + edge, s.up.to - edge));
-  const [a, b] = [shared(up, down), shared(down, up)];
-  return { x: a.x.map((v, i) => (v + b.x[i]) / 2), y: a.y.map((v, i) => (v + b.y[i]) / 2) };
-}
+/** Both ramps cell by cell: their mean, in which their lags cancel, and half of what they differ by, up less down, which is what lag does to either. */
+export type BothRamps = { readonly x: number[]; readonly mean: number[]; readonly half: number[] };
 
-/** Cell by cell half of what the ramps differ by, up less down: what lag does to either of them. */
-export function halfDifference(series: Series, s: Sweep, step: number, edge: number): { x: number[]; y: number[] } {
+/** The ramps on common cells. Nothing of a ramp counts within `edge` of its ends. */
+export function bothRamps(series: Series, s: Sweep, step: number, edge: number): BothRamps {
   const [up, down] = [s.up, s.down].map((ramp) => inside(cellsOf(series, ramp, step), s.up.from + edge, s.up.to - edge));
   const [a, b] = [shared(up, down), shared(down, up)];
-  return { x: a.x.map((v, i) => (v + b.x[i]) / 2), y: a.y.map((v, i) => (v - b.y[i]) / 2) };
+  return { x: a.x.map((v, i) => (v + b.x[i]) / 2), mean: a.y.map((v, i) => (v + b.y[i]) / 2), half: a.y.map((v, i) => (v - b.y[i]) / 2) };
 }
 
 /** The samples that no desync has touched. */

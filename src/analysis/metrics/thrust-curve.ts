@@ -9,7 +9,7 @@ import { between, channelOf, type RunData, type Series } from '../run-data';
 import { meanOf, plateauSpan, powerSeries, sampleAge, zeroedThrust, found, type ThrustZero } from './common';
 import { exact, metric, minus, noMetric, type Reading, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
-import { cellsOf, halfDifference, inside, meanOfRamps, sweepOf, withoutDesyncs, type Sweep } from './sweep';
+import { bothRamps, cellsOf, inside, sweepOf, withoutDesyncs, type Sweep } from './sweep';
 import { lagOf, lineAt, settled, tiltOf } from './sweep-lag';
 
 /** Throttle between two points of the grid. */
@@ -49,8 +49,9 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
     }
     values[quantity] = throttle.map((x) => fit.value.at(x));
     scatter[quantity] = fit.value.rmsOfCells / Math.sqrt(fit.value.cells / 4);
-    fine[quantity] = meanOfRamps(one, s, FINE, edge);
-    apart[quantity] = halfDifference(one, s, FINE, edge);
+    const { x, mean, half } = bothRamps(one, s, FINE, edge);
+    fine[quantity] = { x, y: mean };
+    apart[quantity] = { x, y: half };
   }
   const voltage = channelOf(data, 'voltage');
   const volts = voltage === null ? null : between(voltage, s.up.segment.start_s, s.down.segment.end_s).value;
@@ -76,12 +77,12 @@ function gridOf(from: number, to: number): number[] {
 }
 
 function fitBoth(series: Series, s: Sweep, edge: number) {
-  const { x, y } = meanOfRamps(series, s, STEP, edge);
+  const { x, mean: y } = bothRamps(series, s, STEP, edge);
   const anchor = (at: number, from_s: number, to_s: number): void => {
     const part = between(series, from_s, to_s).value;
     if (part.length === 0) return;
-    const { mean } = meanOf(part);
-    for (let i = 0; i < ANCHOR_WEIGHT; i++) { x.push(at); y.push(mean); }
+    const level = meanOf(part).mean;
+    for (let i = 0; i < ANCHOR_WEIGHT; i++) { x.push(at); y.push(level); }
   };
   if (s.low !== null) anchor(s.up.from, ...settled(s.low));
   const plateau = plateauSpan(s.plateau);

@@ -25,8 +25,8 @@ export type StepContext = {
   readonly levelFrom_s?: number;
 };
 
-/** Figures of a step. Times in the unit of `t` (s). `null` figures are explained in `missing`. */
-export type StepFigures = {
+/** When a step passes its reference levels. Times in the unit of `t` (s). `null` figures are explained in `missing`. */
+export type StepTimes = {
   readonly direction: 'up' | 'down' | null;
   readonly initial: number | null;
   readonly final: number | null;
@@ -38,30 +38,63 @@ export type StepFigures = {
   readonly t80_s: number | null;
   /** From the command to the crossing of `deadLevel`. */
   readonly deadTime_s: number | null;
-  /** Largest excursion past the final level, and back past the initial one, as a fraction of the step. */
-  readonly overshoot: number | null;
-  readonly undershoot: number | null;
-  /** From the command to the largest excursion; null where there is none. */
-  readonly overshootAt_s: number | null;
   /** Half-width of the window that was used, s; 0 where none was. */
   readonly half_s: number;
-  /** From the command until the signal stays within the settling band. */
-  readonly settling_s: number | null;
   /** Mean rate between 20 and 80 % over the step's size, 1/s: acceleration that steps of different size share. */
   readonly rate_per_s: number | null;
   readonly missing: readonly string[];
 };
 
+/** All figures of a step: its times, and what it does after them. */
+export type StepFigures = StepTimes & {
+  /** Largest excursion past the final level, and back past the initial one, as a fraction of the step. */
+  readonly overshoot: number | null;
+  readonly undershoot: number | null;
+  /** From the command to the largest excursion; null where there is none. */
+  readonly overshootAt_s: number | null;
+  /** From the command until the signal stays within the settling band. */
+  readonly settling_s: number | null;
+};
+
+/** A step with levels and a way between them: what its figures are read from. */
+type Course = {
+  readonly size: number; readonly final: number; readonly start: number; readonly middle: { readonly index: number; readonly time: number } | null; readonly half_s: number;
+  /** A crossing found between two samples, found again on the fit around it. */
+  readonly fitted: (level: number, rough: number | null, upwards: boolean) => number | null;
+};
+
 /**
- * Measures a step after IEEE Std 181 (reference levels between the state levels, crossings interpolated): the 50 % instant
+ * The instants of a step after IEEE Std 181 (reference levels between the state levels, crossings interpolated): the 50 % instant
  * is the first crossing after the command; each other reference level takes its crossing nearest to that instant.
  * @param t sample times, increasing; @param y the signal, e.g. speed
  */
+export function stepTimes(t: Numbers, y: Numbers, context: StepContext): StepTimes {
+  return timesOf(t, y, context).times;
+}
+
+/** The instants of a step, and how far it goes past its levels and when it has settled. Parameters as of {@link stepTimes}. */
 export function measureStep(t: Numbers, y: Numbers, context: StepContext): StepFigures {
+  const { times, course } = timesOf(t, y, context);
+  if (course === null) return { ...times, overshoot: null, undershoot: null, overshootAt_s: null, settling_s: null };
+  const { command_s, settleBand = 0.05, levelFrom_s = Infinity } = context;
+  const { size, final, start, middle, half_s, fitted } = course;
+  const entry = settlingTime(t, y, final, settleBand * Math.abs(size), start);
+  const settling = entry === null || entry.edge === null ? entry?.time ?? null : fitted(entry.edge, entry.time, entry.edge < final);
+  const over = start < y.length ? excursion(t, y, half_s === 0 ? start : middle?.index ?? start, levelFrom_s, half_s, (v) => (v - final) / size) : null;
+  return {
+    ...times,
+    overshoot: over?.value ?? null, overshootAt_s: span(command_s, over?.at ?? null),
+    undershoot: start < y.length ? excursion(t, y, start, Infinity, 0, (v) => (final - size - v) / size).value : null,
+    settling_s: settling === null ? null : Math.max(0, settling - command_s),
+    missing: settling === null ? [...times.missing, `the signal is not within ±${settleBand * 100} % of the final level at the end`] : times.missing,
+  };
+}
+
+function timesOf(t: Numbers, y: Numbers, context: StepContext): { readonly times: StepTimes; readonly course: Course | null } {
   requireSameLength(t, y, 't and y');
   requireFinite(t, 't');
   requireFinite(y, 'y');
-  const { command_s, settleBand = 0.05, deadLevel = 0.1, leastStep = 0, levelFrom_s = Infinity } = context;
+  const { command_s, deadLevel = 0.1, leastStep = 0 } = context;
   const missing: string[] = [];
   let start = 0;
   while (start < t.length && t[start] < command_s) start++;
@@ -88,23 +121,15 @@ export function measureStep(t: Numbers, y: Numbers, context: StepContext): StepF
   const t20 = before(0.2);
   const t80 = after(0.8);
   const t90 = after(0.9);
-  const dead = deadLevel <= 0.5 ? before(deadLevel) : after(deadLevel);
+  const dead = deadLevel === 0.1 ? t10 : deadLevel <= 0.5 ? before(deadLevel) : after(deadLevel);
   if (middle !== null && (t10 === null || t20 === null)) missing.push('the record does not show the foot of the step');
   if (middle !== null && (t80 === null || t90 === null)) missing.push('the signal does not reach 90 % before the record ends');
-  const entry = settlingTime(t, y, final, settleBand * Math.abs(size), start);
-  const settling = entry === null || entry.edge === null ? entry?.time ?? null : fitted(entry.edge, entry.time, entry.edge < final);
-  const over = start < y.length ? excursion(t, y, half_s === 0 ? start : middle?.index ?? start, levelFrom_s, half_s, (v) => (v - final) / size) : null;
-  if (settling === null) missing.push(`the signal is not within ±${settleBand * 100} % of the final level at the end`);
-  return {
-    direction: rising ? 'up' : 'down', initial, final,
-    t10to90_s: span(t10, t90), t20to80_s: span(t20, t80),
-    t50_s: span(command_s, t50), t80_s: span(command_s, t80), deadTime_s: span(command_s, dead),
-    overshoot: over?.value ?? null, overshootAt_s: span(command_s, over?.at ?? null), half_s,
-    undershoot: start < y.length ? excursion(t, y, start, Infinity, 0, (v) => (initial - v) / size).value : null,
-    settling_s: settling === null ? null : Math.max(0, settling - command_s),
+  const times: StepTimes = {
+    direction: rising ? 'up' : 'down', initial, final, half_s, missing,
+    t10to90_s: span(t10, t90), t20to80_s: span(t20, t80), t50_s: span(command_s, t50), t80_s: span(command_s, t80), deadTime_s: span(command_s, dead),
     rate_per_s: t20 !== null && t80 !== null && t80 > t20 ? 0.6 / (t80 - t20) : null,
-    missing,
   };
+  return { times, course: { size, final, start, middle, half_s, fitted } };
 }
 
 /** A figure of the step's shape alone: the two-point estimate of dead time and time constant of a first-order lag. */
@@ -166,9 +191,9 @@ function settlingTime(t: Numbers, y: Numbers, final: number, band: number, start
   return { time: t[last - 1] + ((edge - y[last - 1]) / (y[last] - y[last - 1])) * (t[last] - t[last - 1]), edge };
 }
 
-function nothing(reason: string): StepFigures {
+function nothing(reason: string): { readonly times: StepTimes; readonly course: null } {
   return {
-    direction: null, initial: null, final: null, t10to90_s: null, t20to80_s: null, t50_s: null, t80_s: null, deadTime_s: null,
-    overshoot: null, undershoot: null, overshootAt_s: null, half_s: 0, settling_s: null, rate_per_s: null, missing: [reason],
+    times: { direction: null, initial: null, final: null, t10to90_s: null, t20to80_s: null, t50_s: null, t80_s: null, deadTime_s: null, half_s: 0, rate_per_s: null, missing: [reason] },
+    course: null,
   };
 }
