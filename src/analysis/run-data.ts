@@ -101,7 +101,7 @@ export const withRole = (data: Pick<RunData, 'segments'>, ...roles: readonly str
   data.segments.filter((s) => roles.includes(s.segment.role));
 
 /** Index of the first sample at or after a time. */
-export function firstAt(t_s: Float64Array, time_s: number): number {
+export function firstAt(t_s: ArrayLike<number>, time_s: number): number {
   let low = 0;
   let high = t_s.length;
   while (low < high) {

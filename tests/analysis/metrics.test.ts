@@ -36,6 +36,16 @@ describe('kv', () => {
   });
 });
 
+test('a channel with more than one impossible sample in twenty is told; speed is not, as a motor that stands still shows none', () => {
+  const flags = (kind: string, share: number): readonly string[] => {
+    const data = makeRun({ protocol: 'kv', segments: SCRIPTS.kv });
+    return runMetrics({ ...data, channels: data.channels.map((c) => (c.kind === kind ? { ...c, impossible: Math.round((share * c.value.length) / (1 - share)) } : c)) }).flags.filter((f) => f.includes('impossible'));
+  };
+  expect(flags('voltage', 0.06)).toHaveLength(1);
+  expect(flags('voltage', 0.04)).toHaveLength(0);
+  expect(flags('speed', 0.4)).toHaveLength(0);
+});
+
 describe('full throttle', () => {
   test('speed, thrust, current, power and their ratio are those of the drive', () => {
     const run = runMetrics(makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve }));

@@ -21,7 +21,10 @@ export function checkConstraint(c: Constraint, setting: string, baseline: string
 const titleOf = (key: string): string => (isMetric(key) ? metricFact(key).title : key);
 
 function textOf(c: Constraint): string {
-  if (c.kind === 'within') return `${titleOf(c.metric)} within ${c.margin.text} of the baseline`;
+  if (c.kind === 'within') {
+    const better = isMetric(c.metric) ? metricFact(c.metric).better : 'none';
+    return `${titleOf(c.metric)} ${better === 'none' ? `within ${c.margin.text} of` : `no more than ${c.margin.text} ${better === 'more' ? 'below' : 'above'}`} the baseline`;
+  }
   return `${titleOf(c.metric)} ${c.kind.replace('-', ' ')} ${c.bound.text}`;
 }
 

@@ -3,6 +3,7 @@
  * Chemistry 36 (1964) 1627, for samples that need not be evenly spaced). The steps of a coarse channel and its noise average
  * out over the window, and a parabola, unlike a line, follows the bend of a step on its way to the level.
  */
+import { firstAt } from '../run-data';
 import { requireSameLength, type Numbers } from '../stats/check';
 
 /** value + slope·(t − at) + bend·(t − at)². */
@@ -11,17 +12,6 @@ export type LocalFit = { readonly value: number; readonly slope: number; readonl
 /** Fewer samples than this carry no parabola. */
 const LEAST = 5;
 
-/** First index with t[i] ≥ time. */
-function indexAt(t: Numbers, time: number): number {
-  let low = 0;
-  let high = t.length;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (t[middle] < time) low = middle + 1; else high = middle;
-  }
-  return low;
-}
-
 /**
  * Least-squares parabola over [at − half, at + half], never reaching before `from` (the corner at which a step begins must not
  * be smoothed away). Where fewer than five samples lie in the window it is widened to the nearest five.
@@ -29,9 +19,9 @@ function indexAt(t: Numbers, time: number): number {
  */
 export function localFit(t: Numbers, y: Numbers, at: number, half: number, from = -Infinity): LocalFit | null {
   requireSameLength(t, y, 't and y');
-  const first = indexAt(t, from);
-  let a = Math.max(first, indexAt(t, at - half));
-  let b = indexAt(t, at + half);
+  const first = firstAt(t, from);
+  let a = Math.max(first, firstAt(t, at - half));
+  let b = firstAt(t, at + half);
   if (t.length - first < LEAST) return null;
   while (b - a < LEAST) {
     if (b >= t.length || (a > first && at - t[a - 1] < t[b] - at)) a--; else b++;

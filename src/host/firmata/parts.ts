@@ -1,6 +1,5 @@
 // Measuring parts on the I2C bus: found, set up, and asked whether they took it. Registers by the data sheets: INA226 SBOS547,
-// INA219 SBOS448, ADS1115 SBAS444, NAU7802 (agrees with
-// several public drivers; its data sheet was not opened).
+// INA219 SBOS448, ADS1115 SBAS444. Those of the NAU7802 agree with several public drivers; its data sheet was not opened.
 import type { RigChannel } from '../../model/files/rig-channels';
 import { ADS1115, INA219, INA226, NAU7802, stepFrom } from '../../model/converters';
 import { PortError } from '../port-error';
