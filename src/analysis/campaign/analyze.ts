@@ -71,8 +71,8 @@ function answerOf(input: CampaignInput, chosen: readonly string[] | null, metric
   if (chosen !== null) return [...chosen];
   const settled = metrics.filter((m) => m.of_interest).flatMap((m) => m.contrasts.filter((c) => c.verdict === 'better' || c.verdict === 'worse').map((c) => ({ m, c })));
   const text = (id: string): string => input.settings.find((s) => s.id === id)?.text ?? id;
-  if (settled.length === 0) return ['The campaign file states no objective, and no metric of interest shows a settled difference.'];
-  return ['The campaign file states no objective, so nothing is recommended.', ...settled.slice(0, 2).map(({ m, c }) => `${text(c.setting)}: ${inSentence(m.title)} ${c.text} than ${text(c.against)}.`)];
+  if (settled.length === 0) return [input.settings.length < 2 ? 'There is one setting alone: nothing is compared, and nothing is recommended.' : 'No objective is stated, and no metric of interest shows a settled difference.'];
+  return ['No objective is stated, so nothing is recommended.', ...settled.slice(0, 2).map(({ m, c }) => `${text(c.setting)}: ${inSentence(m.title)} ${c.text} than ${text(c.against)}.`)];
 }
 
 /** The nearest that any run came to each limit. */
