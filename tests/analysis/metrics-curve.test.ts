@@ -117,6 +117,13 @@ describe('sweep', () => {
     expect(value(run, 'thrust_exponent')).toBeCloseTo(2, 1);
   });
 
+  test('a load cell that is slower than the speed signal does not bend the exponent', () => {
+    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
+    const late = (by_s: number) => value(runMetrics({ ...made, channels: made.channels.map((c) => (c.kind !== 'thrust' ? c : { ...c, t_s: c.t_s.map((t) => t + by_s) })) }), 'thrust_exponent');
+    expect(Math.abs(late(0) - 2)).toBeLessThan(2e-4);
+    for (const by_s of [-0.02, 0.02, 0.04]) expect(Math.abs(late(by_s) - late(0)), `${by_s} s`).toBeLessThan(3e-4);
+  });
+
   test('ramps of different slope are refused: their lag does not cancel', () => {
     const m = metricOf(sweep({ segments: SCRIPTS.curve.map((s) => (s.role === 'ramp-down' ? { ...s, duration_s: 2 } : s)) }), 'ramp_lag_s');
     expect(m?.reason).toContain('differ in slope');

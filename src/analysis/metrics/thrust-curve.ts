@@ -100,14 +100,19 @@ function lagMetrics(reason: string | null, lag: Reading | null = null, tilt: Rea
   ];
 }
 
-/** The exponent does not rest on the zero of the load cell: a cell that comes back to another zero would bend it. */
+/**
+ * The exponent does not rest on the zero of the load cell: a cell that comes back to another zero would bend it. Thrust and speed
+ * come through different filters; what one lags behind the other is taken off first, as it would bend the curve a little too.
+ */
 function exponentMetric(series: Record<CurveQuantity, Series | null>, s: Sweep, edge: number): RunMetric {
   const name = 'thrust_exponent';
   if (series.thrust_N === null || series.speed_rpm === null) return noMetric(name, 'it needs thrust and speed');
+  const behind_s = (lagOf(series.thrust_N, s) ?? 0) - (lagOf(series.speed_rpm, s) ?? 0);
+  const pair = [{ ...series.thrust_N, t_s: series.thrust_N.t_s.map((t) => t - behind_s) }, series.speed_rpm];
   const speeds: number[] = [];
   const thrusts: number[] = [];
   for (const ramp of [s.up, s.down]) {
-    const [thrust, speed] = [series.thrust_N, series.speed_rpm].map((one) => inside(cellsOf(one, ramp, STEP), s.up.from + edge, s.up.to - edge));
+    const [thrust, speed] = pair.map((one) => inside(cellsOf(one, ramp, FINE), s.up.from + edge, s.up.to - edge));
     thrust.x.forEach((x, i) => {
       const rpm = lineAt(speed, x);
       if (rpm !== null && rpm > 0) { speeds.push(rpm); thrusts.push(thrust.y[i]); }
