@@ -4,7 +4,7 @@ import { afterAll, describe, expect, test } from 'vitest';
 import { prepareCampaign } from '../../src/app/prepare';
 import { openFirmataBoard } from '../../src/host/firmata/firmata-board';
 import { boardImage } from './image';
-import { cleanUp, EmulatedBench, firmataFolder, type BenchOptions } from './world';
+import { cleanUp, EmulatedBench, EVERY_20_MS, firmataFolder, type BenchOptions } from './world';
 
 const image = boardImage();
 const flash = 'flash' in image ? image.flash : null;
@@ -12,6 +12,12 @@ const flash = 'flash' in image ? image.flash : null;
 const STOPS = 16;
 const OWN = { files: { 'protocols/hold-still.yaml': 'spoolbench: 1\nprotocol: hold-still\nneeds: { propeller: any, channels: [current] }\nsegments:\n  - level: { throttle: 30 %, for: 2 s }\n' } };
 const QUICK: BenchOptions = { rig: [['boot_wait: 3 s', 'boot_wait: 1.2 s']], ...OWN };
+
+/** Motor temperature by a Pt100 on the bus, ESC temperature by one behind an amplifier of 20 on input 3. */
+const PT100: BenchOptions['rig'] = [
+  ['source: { kind: thermistor, input: 0, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }', 'source: { kind: converter, part: ads1115, address: 74, input: 0, against: 1, amplifier: 8, element: { kind: pt100, feed: 1 mA } }'],
+  ['source: { kind: thermistor, input: 1, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }', 'source: { kind: analog, input: 3, element: { kind: pt100, feed: 1 mA, boost: 20 } }'],
+];
 
 afterAll(cleanUp);
 
@@ -66,6 +72,27 @@ describe.runIf(flash !== null)('a board opened', () => {
     expect(Math.abs(thrust - sim.truth.thrust_N)).toBeLessThan(0.01);
     expect(Math.abs(motor - sim.truth.case_degC)).toBeLessThan(0.5);
     expect(Math.abs(esc - sim.truth.esc_degC)).toBeLessThan(0.5);
+  });
+
+  test('a Pt100 on an ADS1115 and one behind an amplifier on an analogue input read 100 °C at the 138.51 Ω of IEC 60751; a broken wire keeps the motor from starting', async () => {
+    const bench = await opened({ ...QUICK, rig: [...(QUICK.rig ?? []), ...PT100, ...EVERY_20_MS] });
+    const both = (): number[] => bench.ready.channels.filter((c) => c.kind.endsWith('_temperature')).map((c) => bench.station.latest(c.id));
+    const { esc_degC } = bench.drive.sim.truth;
+    const [bus, input] = both();
+    expect(Math.abs(bus - esc_degC)).toBeLessThan(0.2);
+    expect(Math.abs(input - esc_degC)).toBeLessThan(0.7);
+    // As the standard's table prints them.
+    for (const [degC, ohm] of [[-100, 60.26], [100, 138.51]] as const) {
+      Object.assign(bench.drive.pt100_ohm, { bus: ohm, input: ohm });
+      bench.playFor(0.5);
+      expect(Math.abs(both()[0] - degC)).toBeLessThan(0.2);
+      expect(Math.abs(both()[1] - degC)).toBeLessThan(0.7);
+    }
+    for (const [broken, word] of [['bus', 'motor'], ['input', 'ESC']] as const) {
+      Object.assign(bench.drive.pt100_ohm, { bus: null, input: null, [broken]: Infinity });
+      bench.playFor(1.2);
+      expect(() => bench.driveAt(0.1, 1)).toThrow(new RegExp(`not armed: .*last 10 ${word} temperature samples are impossible\\. Check the sensor and its cable`));
+    }
   });
 
   test('a stop of the station is an idle pulse on the pin within 25 ms, whenever it comes', async () => {

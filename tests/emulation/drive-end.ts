@@ -1,6 +1,6 @@
 // What hangs on the emulated board's pins and bus: a speed controller that reads the pulses, the simulated drive, and the sensors
 // that measure it. Noise is seeded.
-import { thermistor_ohm, typeK_mV } from '../../src/model/sensor-laws';
+import { pt100_ohm, thermistor_ohm, typeK_mV } from '../../src/model/sensor-laws';
 import type { Article, Rig } from '../../src/model/files';
 import { MapCache, Rng, scout, SimulatedRig, withSettings } from '../../src/twin/physics';
 import type { Lockstep } from './lockstep';
@@ -19,6 +19,9 @@ export const NEWTON_PER_COUNT = 1e-5;
 /** An amplified bridge for the converter of 16 bits. */
 export const BRIDGE_V_PER_N = 0.1;
 const JUNCTION_degC = 25;
+/** What feeds each Pt100, and the amplifier before the one on an analogue input. */
+const PT100_FEED_A = 1e-3;
+const PT100_BOOST = 20;
 const RPM_PER_COUNT = 45;
 const MAPS = new MapCache();
 
@@ -38,7 +41,9 @@ export class DriveEnd {
   readonly monitor = new Ina226();
   readonly bridge = new Nau7802();
   /** Other parts, at addresses of their own: they measure the same drive. */
-  readonly other = { monitor: new Ina219(), bridge: new Ads1115(), thermocouple: new Ads1115() };
+  readonly other = { monitor: new Ina219(), bridge: new Ads1115(), thermocouple: new Ads1115(), pt100: new Ads1115() };
+  /** Resistance between the sense wires of the Pt100 on the bus and of the one on input 3; null: that of a sensor on the ESC. */
+  readonly pt100_ohm: { bus: number | null; input: number | null } = { bus: null, input: null };
   /** The throttle that the speed controller has heard, and when. */
   throttle = 0;
   private heard_us = -Infinity;
@@ -56,6 +61,7 @@ export class DriveEnd {
     lock.uno.i2c.parts.set(0x41, this.other.monitor);
     lock.uno.i2c.parts.set(0x48, this.other.bridge);
     lock.uno.i2c.parts.set(0x49, this.other.thermocouple);
+    lock.uno.i2c.parts.set(0x4a, this.other.pt100);
     lock.onPulse = (pulse) => { if (pulse.pin === this.pin) this.pulse(pulse.start_us + pulse.width_us, pulse.width_us); };
     lock.onStep = () => this.step();
     lock.uno.setPin(2, false);
@@ -93,6 +99,9 @@ export class DriveEnd {
     this.other.monitor.bus_V = this.monitor.bus_V;
     this.other.bridge.volts = (truth.thrust_N + noise(1e-3)) * BRIDGE_V_PER_N;
     this.other.thermocouple.volts = (typeK_mV(truth.case_degC) - typeK_mV(JUNCTION_degC)) / 1000 + noise(2e-6);
+    const onEsc_ohm = pt100_ohm(truth.esc_degC);
+    this.other.pt100.volts = (this.pt100_ohm.bus ?? onEsc_ohm) * PT100_FEED_A + noise(2e-6);
+    uno.setAnalog(3, (this.pt100_ohm.input ?? onEsc_ohm) * PT100_FEED_A * PT100_BOOST + noise(2e-3));
     uno.setAnalog(0, this.thermistor_V(truth.case_degC) + noise(2e-3));
     uno.setAnalog(1, this.thermistor_V(truth.esc_degC) + noise(2e-3));
     uno.setAnalog(2, ((truth.speed_rpm / RPM_PER_COUNT + (truth.speed_rpm > 0 ? 0.5 : 0)) / ADC_STEPS) * SUPPLY_V + (truth.speed_rpm > 0 ? noise(2e-3) : 0));

@@ -7,7 +7,7 @@ import type { ChannelKind } from '../../src/model/channel';
 import { summarize } from '../../src/record/summary';
 import { boardImage } from './image';
 import type { TruePoint } from './drive-end';
-import { cleanUp, playEmulated, type BenchOptions, type EmulatedRun } from './world';
+import { cleanUp, EVERY_20_MS, playEmulated, type BenchOptions, type EmulatedRun } from './world';
 
 const image = boardImage();
 const flash = 'flash' in image ? image.flash : new Uint16Array(0);
@@ -53,9 +53,9 @@ const OTHER_PARTS = [
   // 62.5 µV a count of ±2.048 V, 0.1 V/N.
   ['source: { kind: converter, part: nau7802, address: 42, amplifier: 128 }\n    gain: 0.00001 N', 'source: { kind: converter, part: ads1115, address: 72, input: 0, against: 1, amplifier: 2 }\n    gain: 0.000625 N'],
   ['source: { kind: thermistor, input: 0, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }', 'source: { kind: converter, part: ads1115, address: 73, input: 0, against: 1, amplifier: 16, element: { kind: type-k, cold_junction: 25 °C } }'],
-  // One more part on the bus makes the round of reports too long for 10 ms.
-  ['tick: 10 ms', 'tick: 20 ms'], ['row_rate: 100 Hz', 'row_rate: 50 Hz'], ...Array.from({ length: 4 }, () => ['period: 10 ms', 'period: 20 ms'] as const),
-  ['averages: 10', 'averages: 5'], ['averages: 10', 'averages: 5'],
+  ['source: { kind: thermistor, input: 1, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }', 'source: { kind: converter, part: ads1115, address: 74, input: 0, against: 1, amplifier: 8, element: { kind: pt100, feed: 1 mA } }'],
+  // More parts on the bus make the round of reports too long for 10 ms.
+  ...EVERY_20_MS,
 ] as const;
 
 describe.runIf('flash' in image)('on the emulated board', () => {
@@ -87,14 +87,16 @@ describe.runIf('flash' in image)('on the emulated board', () => {
     expect(mean(held)).toBeLessThan(1.4 * 1.01);
   });
 
-  test('INA219, two ADS1115 and a type K thermocouple in place of INA226, NAU7802 and thermistor: a staircase as true as theirs', async () => {
+  test('INA219, three ADS1115, a type K thermocouple and a Pt100 in place of INA226, NAU7802 and thermistors: a staircase as true as theirs', async () => {
     const { run, data } = await play('staircase', ['levels=2', 'low=50 %', 'high=80 %', 'dwell=1 s', 'discard=0.5 s'], { rig: OTHER_PARTS });
     const levels = withRole(data, 'level');
     expect(levels).toHaveLength(2);
     for (const { end_s } of levels) expectTrue(run, data, end_s - 0.5, end_s, ['speed', 'thrust', 'current', 'voltage']);
-    const motor = channelOf(data, 'motor_temperature');
-    if (motor === null) throw new Error('no motor temperature');
-    expect(Math.abs(last(motor.value) - run.bench.drive.sim.truth.case_degC)).toBeLessThan(1);
+    const [motor, esc] = [channelOf(data, 'motor_temperature'), channelOf(data, 'esc_temperature')];
+    if (motor === null || esc === null) throw new Error('no temperature');
+    const { case_degC, esc_degC } = run.bench.drive.sim.truth;
+    expect(Math.abs(last(motor.value) - case_degC)).toBeLessThan(1);
+    expect(Math.abs(last(esc.value) - esc_degC)).toBeLessThan(0.3);
   });
 
   test('kv: without a propeller at 3 V set by hand', async () => {

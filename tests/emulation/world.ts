@@ -37,6 +37,12 @@ export interface BenchOptions {
   readonly files?: Readonly<Record<string, string>>;
 }
 
+/** Edits for a bus with more parts than 10 ms have room for. */
+export const EVERY_20_MS = [
+  ['tick: 10 ms', 'tick: 20 ms'], ['row_rate: 100 Hz', 'row_rate: 50 Hz'], ...Array.from({ length: 4 }, () => ['period: 10 ms', 'period: 20 ms'] as const),
+  ['averages: 10', 'averages: 5'], ['averages: 10', 'averages: 5'],
+] as const;
+
 const EMULATED = ['  kind: firmata\n', '  kind: firmata\n  simulated: true\n'] as const;
 
 /** The example's bench folder, declared as emulated, with edits, in a temporary place. */

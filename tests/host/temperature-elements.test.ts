@@ -68,6 +68,8 @@ describe('on a board', () => {
     const { law } = lawOf(channel({ kind: 'analog', input: 0, element: pt(20) }));
     const counts = Math.floor((20 * 0.13851 * 1024) / 5);
     expect(Math.abs(law(counts, 1).counts * 0.05 - 100)).toBeLessThan(0.7);
+    // A broken wire pulls the input to its end, which would be 408 °C; both sides of the boundary, and a short.
+    expect([law(1020, 1).valid, law(1021, 1).valid, law(0, 1).valid]).toEqual([true, false, false]);
   });
 
   test('a short, an open wire and a wrong part are no measurement', () => {

@@ -87,7 +87,7 @@ export function lawOf(channel: RigChannel): { readonly law: Law; readonly adds: 
     // The part averages by itself.
     case 'power-monitor': return { adds: 1, law: asItIs };
     case 'analog':
-    case 'converter': return { adds: channel.averages, law: source.element === null ? asItIs : elementLaw(channel, source.element, voltsOf(source)) };
+    case 'converter': return { adds: channel.averages, law: source.element === null ? asItIs : elementLaw(channel, source.element, voltsOf(source), source.kind === 'analog' ? ANALOG.most - NEAR_END : Infinity) };
     case 'board':
     case 'esc-telemetry':
     case 'tachometer': return { adds: channel.averages, law: asItIs };
@@ -114,10 +114,15 @@ function voltsOf(source: Extract<ChannelSource, { kind: 'analog' | 'converter' }
   return (counts) => (counts / (ADS1115.most + 1)) * full_V;
 }
 
-/** Pt100 and type K: by the laws of their standards; a reading outside these is a broken wire or a wrong part. */
-function elementLaw(channel: RigChannel, element: ChannelElement, volts: (counts: number) => number): Law {
+/**
+ * Pt100 and type K: by the laws of their standards; a reading outside these is a broken wire or a wrong part, and so is one above
+ * `most`, the end of an input that has no other way to say so.
+ */
+function elementLaw(channel: RigChannel, element: ChannelElement, volts: (counts: number) => number, most: number): Law {
   return (sum, readings) => {
-    const V = volts(sum / readings) / element.boost;
+    const counts = sum / readings;
+    if (counts > most) return INVALID;
+    const V = volts(counts) / element.boost;
     const degC = element.kind === 'pt100' ? pt100_degC(V / element.feed_A) : typeK_degC(V * 1000, element.cold_junction_degC);
     return Number.isNaN(degC) ? INVALID : { counts: Math.round(degC / channel.gain) + channel.zero, valid: true };
   };
