@@ -14,7 +14,7 @@ import { resonanceFinding, stiffnessFinding, tapProblem } from './findings-suppl
 import { trialsFor, tryLayer } from './proof';
 import type { World } from '../world';
 import type { CheckSession, Played } from './session';
-import { keepCheck, rigDigest } from './store';
+import { keepCheck, lastPassed, rigDigest } from './store';
 
 export interface CheckEnd {
   readonly check: RigCheck;
@@ -72,7 +72,7 @@ class Steps {
       await this.fullThrottle();
       if (this.failed()) return this.rest('speed, voltage and KV do not fit together');
       if (this.ready.article.propeller.mounted) {
-        await this.ask('Power off, put the propeller on, power on. May the motor turn slowly?', CAUTIONS);
+        await this.ask('Power off, put the propeller on the right way up, power on. May the motor turn slowly?', CAUTIONS);
         await this.withPropeller();
         if (this.failed()) return this.rest('the spin with the propeller is not as it should be');
         await this.hardSteps();
@@ -132,7 +132,9 @@ class Steps {
   private async withPropeller(): Promise<void> {
     this.say('With the propeller: direction of thrust');
     const played = await this.session.play('check-spin', { set: this.set, propeller: true });
-    this.add(played, (data) => thrustFindings(data, this.ready.article));
+    const before = lastPassed(this.options.bench, this.ready.rig, 'propeller');
+    const ct = before?.finding.values.ct ?? null;
+    this.add(played, (data) => thrustFindings(data, this.ready.article, before === null || ct === null ? null : { ct, at: before.at }));
   }
 
   private async hardSteps(): Promise<void> {

@@ -10,8 +10,10 @@ import { fail, pass, warn } from './finding';
 
 /** A rate may differ from the declared one by this share. Rule of ours. */
 const RATE_WITHIN = 0.02;
-/** Longest gap between samples, in periods. Rule of ours. */
-const GAP_PERIODS = 3;
+/** Longest gap between samples, in periods: three, and half a one for jitter. Rule of ours. */
+const GAP_PERIODS = 3.5;
+/** A reading that never moved leaves rounding only about its line, as a share of itself. */
+const NO_NOISE = 1e-9;
 /** A drift is told from noise when it is this many of its standard uncertainties. */
 const DRIFT_SEEN = 3;
 /** A bench stands in a room. */
@@ -50,7 +52,7 @@ function channelFinding(r: RestReading): Finding {
   if (Math.abs(r.rate_Hz / r.declared_Hz - 1) > RATE_WITHIN) {
     return fail(id, title, `${found}; ${formatNumber(r.declared_Hz, 4)} a second are declared`, `declare the period that the sensor really has: period: ${formatQuantity(1 / r.rate_Hz, 'time')}`, values);
   }
-  if (r.noise === 0 && !r.kind.endsWith('temperature')) return warn(id, title, `${found}: not one count of noise`, 'a reading that never moves may be a frozen sensor: touch it and see whether the reading answers', values);
+  if (r.noise <= NO_NOISE * Math.abs(r.mean) && !r.kind.endsWith('temperature')) return warn(id, title, `${found}: not one count of noise`, 'a reading that never moves may be a frozen sensor: touch it and see whether the reading answers', values);
   if (r.impossible > 0) return warn(id, title, `${found}; ${r.impossible} impossible samples`, 'look at connectors and supply of the sensor', values);
   if (r.longest_gap_s > GAP_PERIODS / r.declared_Hz) return warn(id, title, found, 'samples go missing: look at the link and at what else the board does', values);
   return pass(id, title, found, '', values);

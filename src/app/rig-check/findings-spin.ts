@@ -9,10 +9,13 @@ import { fail, notChecked, pass, warn } from './finding';
 /** Share of the expected speed samples from which a motor counts as turning. */
 const TURNING = 0.5;
 /**
- * Static thrust coefficients of small two- and three-blade propellers lie between these (the university's static tables of small
- * propellers run from about 0.05 to 0.2); an upside-down propeller gives about half of its thrust: common practice, no published source.
+ * Static thrust coefficients of most small propellers lie between these (UIUC Propeller Data Site, vol. 1: 0.106 to 0.130 for the file
+ * apcsf_10x4.7_static_kt0835.txt). Upside down a propeller gives about half of its thrust (common practice, no published source):
+ * one that gives much reads as usual then, so its coefficient is also compared with that of an earlier check.
  */
-const USUAL_CT = { from: 0.06, to: 0.25 };
+const USUAL_CT = { from: 0.09, to: 0.25 };
+/** Below this share of the coefficient that an earlier check found, a propeller is another one or upside down. Rule of ours. */
+const CT_AGAIN = 0.75;
 /** The zero after a spin may differ from that before by this share of the thrust of the spin. Rule of ours. */
 const ZERO_WITHIN = 0.05;
 
@@ -83,8 +86,14 @@ export function polesFinding(data: RunData, article: Article): Finding {
   return fail('poles', title, found, `count the magnets: ${count.likely_pairs} pole pairs would fit, ${motor.pole_pairs} are declared; or the declared KV is wrong`, values);
 }
 
+/** A thrust coefficient that an earlier check found right, and when. */
+export interface EarlierCt {
+  readonly ct: number;
+  readonly at: string;
+}
+
 /** Findings of a `check-spin` run with the propeller on. */
-export function thrustFindings(data: RunData, article: Article): Finding[] {
+export function thrustFindings(data: RunData, article: Article, earlier: EarlierCt | null = null): Finding[] {
   const bump = levelReading(data, 'bump');
   if (bump === null) return [fail('thrust-sign', 'Direction of thrust', 'the bump was not played', 'look at the run’s record')];
   const before = withRole(data, 'zero-before').at(0);
@@ -94,15 +103,17 @@ export function thrustFindings(data: RunData, article: Article): Finding[] {
   const found = `${formatQuantity(net, 'force', { digits: 3 })} at the bump`;
   const sign = net > 0 ? pass('thrust-sign', 'Direction of thrust', found, '', { thrust_N: net })
     : fail('thrust-sign', 'Direction of thrust', found, 'the motor turns the wrong way (swap two motor leads), the propeller is of the other hand, or the load cell reads backwards (turn the sign of its gain)', { thrust_N: net });
-  return [sign, ...(net > 0 ? [propeller(data, bump, zero_N, article)] : []), zeroFinding(data, net)];
+  return [sign, ...(net > 0 ? [propeller(data, bump, zero_N, article, earlier)] : []), zeroFinding(data, net)];
 }
 
-function propeller(data: RunData, bump: LevelReading, zero_N: number, article: Article): Finding {
+function propeller(data: RunData, bump: LevelReading, zero_N: number, article: Article, earlier: EarlierCt | null): Finding {
   const title = 'Propeller the right way up';
   const ct = levelThrustCoefficient(bump, zero_N, article.propeller.diameter_m, data.facts.air);
   if (ct === null) return notChecked('propeller', title, 'speed or diameter is unknown');
-  const found = `thrust coefficient ${formatNumber(ct, 3)}; usual ${USUAL_CT.from} to ${USUAL_CT.to}`;
-  if (ct < USUAL_CT.from) return warn('propeller', title, found, 'too little thrust for its speed: see whether the propeller is upside down, or its diameter or the load cell’s gain is wrong', { ct });
+  const before = earlier === null ? '' : `, ${formatNumber(earlier.ct, 3)} at the check of ${earlier.at}`;
+  const found = `thrust coefficient ${formatNumber(ct, 3)}; usual ${USUAL_CT.from} to ${USUAL_CT.to}${before}`;
+  if (ct < USUAL_CT.from) return warn('propeller', title, found, 'too little thrust for its speed: see whether the propeller is upside down, or its diameter or the load cell’s gain is wrong; one of very low pitch may be like this', { ct });
+  if (earlier !== null && ct < CT_AGAIN * earlier.ct) return warn('propeller', title, found, 'much less than before: see whether the propeller is upside down or damaged, or whether it is another one', { ct });
   if (ct > USUAL_CT.to) return warn('propeller', title, found, 'too much thrust for its speed: look at the declared diameter, the load cell’s gain and the pole pairs', { ct });
   return pass('propeller', title, found, '', { ct });
 }

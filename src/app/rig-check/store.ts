@@ -3,7 +3,7 @@ import { sha256 } from '../../host/digest';
 import { basename, FileProblem, filesIn, join, readText, writeNew } from '../../host/files';
 import { stamp, stampForFile } from '../../host/wall-clock';
 import type { Rig } from '../../model/files';
-import { rigCheckSchema, type RigCheck } from '../../model/rig-check';
+import { rigCheckSchema, type Finding, type RigCheck } from '../../model/rig-check';
 import { formatQuantity } from '../../units';
 
 /** Folder of the checks in a bench folder. */
@@ -25,13 +25,31 @@ export function keepCheck(bench: string, check: RigCheck, now_ms: number): strin
 
 /** The newest check of this rig by its name, readable or not; null when there is none. */
 export function newestCheck(bench: string, rig: Pick<Rig, 'name'>): { path: string; check: RigCheck | null } | null {
-  const path = filesIn(join(bench, CHECKS), '.json').filter((p) => basename(p).replace(/-\d{4}-\d\d-\d\dT[-\d]+Z\.json$/, '') === rig.name).at(-1);
-  if (path === undefined) return null;
+  const path = checksOf(bench, rig).at(-1);
+  return path === undefined ? null : { path, check: readCheck(path) };
+}
+
+/** What the newest earlier check of this rig found that had this finding passed; null when none did. */
+export function lastPassed(bench: string, rig: Pick<Rig, 'name'>, id: string): { readonly at: string; readonly finding: Finding } | null {
+  for (const path of checksOf(bench, rig).reverse()) {
+    const check = readCheck(path);
+    const finding = check?.findings.find((f) => f.id === id && f.verdict === 'pass');
+    if (check !== null && finding !== undefined) return { at: check.at, finding };
+  }
+  return null;
+}
+
+/** Files of a rig's checks, oldest first. */
+function checksOf(bench: string, rig: Pick<Rig, 'name'>): string[] {
+  return filesIn(join(bench, CHECKS), '.json').filter((p) => basename(p).replace(/-\d{4}-\d\d-\d\dT[-\d]+Z\.json$/, '') === rig.name);
+}
+
+function readCheck(path: string): RigCheck | null {
   try {
     const read = rigCheckSchema.safeParse(JSON.parse(readText(path)));
-    return { path, check: read.success ? read.data : null };
+    return read.success ? read.data : null;
   } catch (error) {
-    if (error instanceof SyntaxError || error instanceof FileProblem) return { path, check: null };
+    if (error instanceof SyntaxError || error instanceof FileProblem) return null;
     throw error;
   }
 }
