@@ -12,7 +12,7 @@ import { TwinWorld } from '../../src/app/twin-world';
 import { channelFacts } from '../../src/model/channel-facts';
 import type { SampleBlock } from '../../src/model/sample';
 import { readRecord } from '../../src/record/file-reader';
-import type { Instrument } from '../../src/twin/instrument/instrument';
+import type { Instrument, Misbehaviour } from '../../src/twin/instrument/instrument';
 import { cleanUp } from './kit';
 import { foldersIn, journalOf, listening, notedIn, session, tiny, tinyBench, twinInput } from './unattended-kit';
 import fs from 'node:fs';
@@ -82,7 +82,12 @@ describe('a campaign through the simulated instrument', () => {
     expect((await bytes()).equals(await bytes())).toBe(true);
   });
 
-  test('a supply that ignores a voltage stops the campaign before the run, in its own words, with the output off', async () => {
+  test.each<[string, Misbehaviour, RegExp]>([
+    ['ignores a voltage', 'ignores-voltage', /set to 3 V and reads back as 7\.6 V.*ignores the command/],
+    ['answers every command with an error', 'endless-errors', /still has errors after 100 were read, the last one -310 "System error".*Switch it off and on/],
+    ['says nothing any more', 'silent', /did not answer "SYST:ERR\?" within 1000 ms.*is its remote control on/],
+    ['answers nonsense', 'garbage', /answered "SYST:ERR\?" with something else.*Correct supply\.commands/],
+  ])('a supply that %s stops the campaign before the run, in its own words; it was told to go off, and the run before is kept', async (_, misbehaviour, words_of_it) => {
     const bench = tinyBench(tiny('repeats: 1\n', 'protocols: [blip, { kv: { supply: 3 V } }]\norder: { shuffle: none }\n'), { rig: [SCPI()] });
     let opened: Opened | null = null;
     const words = listening();
@@ -90,15 +95,22 @@ describe('a campaign through the simulated instrument', () => {
       words,
       world: (ready) => {
         opened = open(ready);
-        opened.twin.bench.events.subscribe((e) => { if (e.type === 'ended') opened!.instrument.misbehaviour = 'ignores-voltage'; });
+        opened.twin.bench.events.subscribe((e) => { if (e.type === 'ended') opened!.instrument.misbehaviour = misbehaviour; });
         return opened.world;
       },
     });
     await opened!.world.closed();
     expect(end.good).toBe(1);
-    expect(end.stopped).toMatch(/set to 3 V and reads back as 7.6 V.*ignores the command/);
-    expect(opened!.instrument.state.output).toBe(false);
-    expect(journalOf(foldersIn(bench)[0]).some((e) => e.type === 'decided' && e.what === 'stop')).toBe(true);
+    expect(end.stopped).toMatch(words_of_it);
+    // It was told to go off after the last command that failed; where it no longer does as it is told, a person is called.
+    const { heard, instrument, notes } = opened!;
+    expect(heard.lastIndexOf('OUTP OFF')).toBeGreaterThan(heard.indexOf('VOLT 3'));
+    const obeys = misbehaviour === 'ignores-voltage' || misbehaviour === 'endless-errors';
+    expect(instrument.state.output).toBe(!obeys);
+    expect(notes.some((n) => /could not be switched off at the end.*Switch it off by hand/.test(n))).toBe(misbehaviour !== 'ignores-voltage');
+    const [folder] = foldersIn(bench);
+    expect(journalOf(folder).some((e) => e.type === 'decided' && e.what === 'stop')).toBe(true);
+    expect(recordsOf(folder).map((r) => [r.header!.protocol.name, r.outcome!.outcome, r.end.status])).toEqual([['blip', 'done', 'complete']]);
   });
 
   test('after a trip the output goes off once the motor stands still, and on again when the campaign file lists the trip', async () => {

@@ -146,6 +146,17 @@ describe.runIf(flash !== null)('what goes wrong', () => {
     expect(throttlePulses(bench).at(-1)?.width_us).toBeLessThan(1010);
   });
 
+  test('a load cell at the end of its converter is no measurement: it trips, and keeps the motor from starting again', async () => {
+    const bench = await driving();
+    bench.drive.overloaded = true;
+    bench.playAlive(0.06);
+    expect(firstTrip(bench)).toMatchObject({ code: 'SENSOR_IMPOSSIBLE', channel: 'thrust_N', detail: expect.stringMatching(/\d of the last 10 thrust samples are impossible\. Check the sensor and its cable/) as string });
+    bench.playAlive(0.04);
+    expect(throttlePulses(bench).at(-1)?.width_us).toBeLessThan(1010);
+    bench.playAlive(4);
+    expect(bench.station.permit().reasons.join(' ')).toMatch(/thrust samples are impossible/);
+  });
+
   test('a stuck I2C bus trips, but the pulse stays: only a cut-off stops this motor, and the run says that it is not known to stand still', async () => {
     const bench = await driving();
     bench.lock.uno.i2c.stuck = true;

@@ -23,6 +23,9 @@ const JUNCTION_degC = 25;
 const PT100_FEED_A = 1e-3;
 const PT100_BOOST = 20;
 const RPM_PER_COUNT = 45;
+/** A divider before an analogue input that measures the bus, and a shunt amplifier before one that measures the current. */
+const DIVIDER = 3;
+const AMPLIFIER_V_PER_A = 0.1;
 const MAPS = new MapCache();
 
 /** What was true at one time of the bench. */
@@ -40,6 +43,8 @@ export class DriveEnd {
   readonly sim: SimulatedRig;
   readonly monitor = new Ina226();
   readonly bridge = new Nau7802();
+  /** The load cell is beyond what the bridge converter can show. */
+  overloaded = false;
   /** Other parts, at addresses of their own: they measure the same drive. */
   readonly other = { monitor: new Ina219(), bridge: new Ads1115(), thermocouple: new Ads1115(), pt100: new Ads1115() };
   /** Resistance between the sense wires of the Pt100 on the bus and of the one on input 3; null: that of a sensor on the ESC. */
@@ -51,7 +56,7 @@ export class DriveEnd {
   private armed = false;
   private readonly rng = new Rng(7, 1);
 
-  constructor(private readonly lock: Lockstep, rig: Rig, article: Article, private readonly pin = 9) {
+  constructor(private readonly lock: Lockstep, private readonly rig: Rig, article: Article, private readonly pin = 9) {
     const base = withSettings(scout, scout.settings);
     this.sim = new SimulatedRig({ ...base, supply: { ...base.supply, lead_ohm: rig.lead_resistance_ohm } }, { seed: 3, maps: MAPS, noise: false });
     this.sim.setPropeller(article.propeller.mounted);
@@ -94,7 +99,7 @@ export class DriveEnd {
     const noise = (size: number): number => size * this.rng.normal();
     this.monitor.shunt_V = truth.current_A * SHUNT_OHM + noise(2.5e-6);
     this.monitor.bus_V = truth.voltage_V + noise(1e-3);
-    this.bridge.counts = Math.round((truth.thrust_N + noise(1e-3)) / NEWTON_PER_COUNT);
+    this.bridge.counts = this.overloaded ? 0x7fffff : Math.round((truth.thrust_N + noise(1e-3)) / NEWTON_PER_COUNT);
     this.other.monitor.shunt_V = this.monitor.shunt_V;
     this.other.monitor.bus_V = this.monitor.bus_V;
     this.other.bridge.volts = (truth.thrust_N + noise(1e-3)) * BRIDGE_V_PER_N;
@@ -105,6 +110,11 @@ export class DriveEnd {
     uno.setAnalog(0, this.thermistor_V(truth.case_degC) + noise(2e-3));
     uno.setAnalog(1, this.thermistor_V(truth.esc_degC) + noise(2e-3));
     uno.setAnalog(2, ((truth.speed_rpm / RPM_PER_COUNT + (truth.speed_rpm > 0 ? 0.5 : 0)) / ADC_STEPS) * SUPPLY_V + (truth.speed_rpm > 0 ? noise(2e-3) : 0));
+    for (const { kind, source } of this.rig.channels) {
+      if (source.kind !== 'analog' || source.element !== null) continue;
+      const volts = kind === 'voltage' ? truth.voltage_V / DIVIDER : truth.current_A * AMPLIFIER_V_PER_A;
+      uno.setAnalog(source.input, volts + noise(3e-3));
+    }
   }
 
   private thermistor_V(degC: number): number {

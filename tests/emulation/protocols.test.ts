@@ -26,20 +26,21 @@ async function play(protocol: string, set: readonly string[], options: BenchOpti
 
 const mean = (values: readonly number[]): number => values.reduce((sum, x) => sum + x, 0) / values.length;
 
-/** Measured mean over true mean in a span of a run, s from its first row. */
-function ratio(run: EmulatedRun, data: RunData, kind: ChannelKind & keyof TruePoint, from_s: number, to_s: number): number {
+/** Measured and true mean in a span of a run, s from its first row. */
+function means(run: EmulatedRun, data: RunData, kind: ChannelKind & keyof TruePoint, from_s: number, to_s: number): { readonly measured: number; readonly truth: number } {
   const channel = channelOf(data, kind);
   if (channel === null) throw new Error(`no ${kind}`);
   const measured = [...between(channel, from_s, to_s).value];
   const start_us = run.bench.origin_us + data.origin_us;
   const truth = run.bench.drive.line.filter((p) => p.at_us >= start_us + from_s * 1e6 && p.at_us < start_us + to_s * 1e6).map((p) => p[kind]);
   expect(measured.length).toBeGreaterThan(20);
-  return mean(measured) / mean(truth);
+  return { measured: mean(measured), truth: mean(truth) };
 }
 
 function expectTrue(run: EmulatedRun, data: RunData, from_s: number, to_s: number, kinds: readonly (ChannelKind & keyof TruePoint)[]): void {
   for (const kind of kinds) {
-    const r = ratio(run, data, kind, from_s, to_s);
+    const { measured, truth } = means(run, data, kind, from_s, to_s);
+    const r = measured / truth;
     expect(r, kind).toBeGreaterThan(0.99);
     expect(r, kind).toBeLessThan(1.01);
   }
@@ -56,6 +57,14 @@ const OTHER_PARTS = [
   ['source: { kind: thermistor, input: 1, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }', 'source: { kind: converter, part: ads1115, address: 74, input: 0, against: 1, amplifier: 8, element: { kind: pt100, feed: 1 mA } }'],
   // More parts on the bus make the round of reports too long for 10 ms.
   ...EVERY_20_MS,
+] as const;
+
+/** The bus by a divider of 3 on input 3, the current by 0.1 V/A on input 1, which the ESC's thermistor leaves. */
+const ANALOGUE = [
+  ['source: { kind: power-monitor, part: ina226, address: 64, shunt: 2 mohm }\n    gain: 1.25 mA          # 2.5 uV a count over 2 mohm\n    averages: 4', 'source: { kind: analog, input: 1 }\n    gain: 48.828125 mA\n    averages: 1'],
+  ['source: { kind: power-monitor, part: ina226, address: 64, shunt: 2 mohm }\n    gain: 1.25 mV\n    averages: 4', 'source: { kind: analog, input: 3 }\n    gain: 14.6484375 mV\n    averages: 1'],
+  ['  esc_temperature:\n    period: 100 ms\n    source: { kind: thermistor, input: 1, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }\n    gain: 0.05 K\n    averages: 10\n    u_offset: 1 K\n    placement: ESC board\n', ''],
+  ['  esc_temperature: { above: 95 °C, for: 500 ms }\n', ''],
 ] as const;
 
 describe.runIf('flash' in image)('on the emulated board', () => {
@@ -97,6 +106,17 @@ describe.runIf('flash' in image)('on the emulated board', () => {
     const { case_degC, esc_degC } = run.bench.drive.sim.truth;
     expect(Math.abs(last(motor.value) - case_degC)).toBeLessThan(1);
     expect(Math.abs(last(esc.value) - esc_degC)).toBeLessThan(0.3);
+  });
+
+  test('a divider and a shunt amplifier on analogue inputs in place of the power monitor: each level within a count of the truth', async () => {
+    const { run, data } = await play('staircase', ['levels=2', 'low=50 %', 'high=80 %', 'dwell=1 s', 'discard=0.5 s'], { rig: ANALOGUE });
+    for (const { end_s } of withRole(data, 'level')) {
+      expectTrue(run, data, end_s - 0.5, end_s, ['speed', 'thrust']);
+      for (const [kind, count] of [['voltage', (3 * 5) / 1024], ['current', 5 / 1024 / 0.1]] as const) {
+        const { measured, truth } = means(run, data, kind, end_s - 0.5, end_s);
+        expect(Math.abs(measured - truth), kind).toBeLessThan(count);
+      }
+    }
   });
 
   test('kv: without a propeller at 3 V set by hand', async () => {

@@ -4,6 +4,7 @@ import { describe, expect, test } from 'vitest';
 import type { BoardListener, BoardPort } from '../../src/host/board-port';
 import { openFirmata } from '../../src/host/firmata/firmata-io';
 import { I2c } from '../../src/host/firmata/i2c';
+import { StopInput } from '../../src/host/firmata/stop-input';
 import { ThrottleOutput } from '../../src/host/firmata/throttle-output';
 import type { BoardTime } from '../../src/host/firmata/time';
 
@@ -94,6 +95,40 @@ describe('throttle', () => {
     await board.settle(new Promise<void>((resolve) => { const stop = board.time.every(50, () => { stop(); resolve(); }); }));
     output.write(100);
     expect(board.writes).toEqual(['e9 72 07']);
+  });
+});
+
+describe('greeting and stop input', () => {
+  test('a greeting asks for version F9, firmware F0 79, capabilities F0 6B and analogue pins F0 69', async () => {
+    const board = new FakeBoard();
+    await board.settle(openFirmata(board.open, board.time, () => undefined));
+    for (const asked of ['f9', 'f0 79 f7', 'f0 6b f7', 'f0 69 f7']) expect(board.writes, board.writes.join(' | ')).toContain(asked);
+  });
+
+  test('pin 8 is bit 0 of port 1: F4 08 00 makes it an input, D1 01 asks for its port, 91 7F 01 is all high and 91 00 00 all low', async () => {
+    const { board, link } = await greeted();
+    const pressed: boolean[] = [];
+    const starting = StopInput.start(link, { pin: 8, active: 'high' }, board.time, (p) => pressed.push(p));
+    board.say(0x91, 0x7f, 0x01);
+    await board.settle(starting);
+    expect(board.writes).toContain('f4 08 00');
+    expect(board.writes).toContain('d1 01');
+    expect(pressed.at(-1)).toBe(true);
+    board.say(0x91, 0x00, 0x00);
+    expect(pressed.at(-1)).toBe(false);
+    // Every other pin of the port high, this one low.
+    board.say(0x91, 0x7e, 0x01);
+    expect(pressed.at(-1)).toBe(false);
+  });
+
+  test('an analogue input is told as E0 | input with 7 bits in each byte: E2 7F 07 is 1023', async () => {
+    const { board, link } = await greeted();
+    const got: number[] = [];
+    link.io.analogRead(2, (value) => got.push(value));
+    expect(board.writes).toContain('c2 01');
+    board.say(0xe2, 0x7f, 0x07);
+    board.say(0xe2, 0x00, 0x04);
+    expect(got).toEqual([1023, 512]);
   });
 });
 

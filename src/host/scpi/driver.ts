@@ -98,6 +98,7 @@ export class ScpiSupply {
   }
 
   private async letGo(): Promise<void> {
+    const wasOn = this.on;
     try {
       await this.inTurn(async () => {
         if (this.session?.alive !== true && !this.on) return;
@@ -105,7 +106,8 @@ export class ScpiSupply {
         await this.switchOutput(false);
       });
     } catch (error) {
-      this.note(`The supply could not be switched off at the end: ${error instanceof Error ? error.message : String(error)} Switch it off by hand.`);
+      // A new greeting switches off first: what failed after that says nothing about the output.
+      if (!wasOn || this.on) this.note(`The supply could not be switched off at the end: ${error instanceof Error ? error.message : String(error)} Switch it off by hand.`);
     }
     await this.session?.close();
   }
