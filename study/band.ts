@@ -14,6 +14,7 @@ export function binomialCdf(k: number, n: number, p: number): number {
  * half on each side; where not even all successes are that improbable, the band is open above.
  */
 export function familyBand(n: number, p: number, family: number, level = 0.05): { readonly low: number; readonly high: number } {
+  if (p >= 1) return { low: n, high: n };
   const tail = level / family / 2;
   let low = 0;
   while (low < n && binomialCdf(low, n, p) <= tail) low++;

@@ -1,4 +1,5 @@
 /** From one line a seed to coverage: how often the interval held the truth. */
+import { normalCdf } from '../src/analysis/stats/quantiles';
 import { METRIC_NAMES, metricFact } from '../src/analysis/metrics/catalogue';
 import { QUICK_TOP } from './cells';
 import type { SeedLine, Told } from './seed';
@@ -19,8 +20,8 @@ export type Covered = {
   readonly without: number;
   /** The interval has no width: exact by definition. */
   readonly exact: boolean;
-  /** Errors with a bound make up most of u², or the interval is one for counts that holds at least as often as stated: it may hold always. */
-  readonly mayHoldAlways: boolean;
+  /** The greatest rate at which a correct interval can hold the truth; see `greatest`. */
+  readonly most: number;
 };
 
 /** Counts that have no fixed truth in the simulated rig: the mean over all seeds stands for it. */
@@ -63,8 +64,15 @@ export function contrastCoverage(lines: readonly SeedLine[], truths: Truths, set
   });
 }
 
-/** Share of u² from which on an interval counts as one for a bounded error. */
-const BOUNDED = 0.5;
+/**
+ * The greatest rate at which a correct 95 % interval can hold. An error with a bound may be anything up to it, so it may as well be
+ * nothing; the truth then scatters by the rest of u² alone, and the interval holds in P(|z| ≤ 1.96/√rest). Intervals for a number
+ * of events hold at least as often as stated, and may hold always.
+ */
+function greatest(metric: string, bounded: number): number {
+  if (BY_MEAN.includes(metric)) return 1;
+  return bounded >= 1 ? 1 : 1 - 2 * normalCdf(-1.96 / Math.sqrt(1 - bounded));
+}
 
 function counted(metric: string, all: readonly { readonly t: Told; readonly truth: number | null }[]): Covered {
   const good = all.flatMap(({ t, truth }) => (truth === null || t.value === null || t.lower === null || t.upper === null || t.u === null ? [] : [{ value: t.value, lower: t.lower, upper: t.upper, u: t.u, bounded: t.bounded, truth }]));
@@ -75,7 +83,7 @@ function counted(metric: string, all: readonly { readonly t: Told; readonly trut
   return {
     metric, n, held: good.filter((g) => g.lower <= g.truth && g.truth <= g.upper).length, without: all.length - n, exact: n > 0 && good.every((g) => g.upper === g.lower),
     bias: off / u, spread: Math.sqrt(mean((g) => (g.value - g.truth - off) ** 2)) / u, width: mean((g) => (g.upper - g.lower) / 2 / Math.abs(g.truth)),
-    mayHoldAlways: BY_MEAN.includes(metric) || mean((g) => g.bounded) > BOUNDED,
+    most: greatest(metric, mean((g) => g.bounded)),
   };
 }
 

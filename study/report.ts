@@ -16,13 +16,16 @@ const WRONG = 0.05;
 /** `low`: too seldom; `high`: too often, so the interval is wider than it says; `exact`: no width by definition; `none`: no interval. */
 type Judged = Covered & { readonly mark: 'ok' | 'low' | 'high' | 'exact' | 'none' };
 
-function judge(all: readonly Covered[]): Judged[] {
-  const family = all.filter((c) => c.n > 0 && !c.exact).length;
+/** Figures that are looked at: all of a cell, values and differences. */
+const lookedAt = (all: readonly Covered[]): number => all.filter((c) => c.n > 0 && !c.exact).length;
+
+function judge(all: readonly Covered[], family: number): Judged[] {
   return all.map((c) => {
     if (c.n === 0) return { ...c, mark: 'none' };
     if (c.exact) return { ...c, mark: c.held === c.n ? 'exact' : 'low' };
-    const { low, high } = familyBand(c.n, CONFIDENCE, family);
-    return { ...c, mark: c.held < low ? 'low' : c.held > high && !c.mayHoldAlways ? 'high' : 'ok' };
+    const { low } = familyBand(c.n, CONFIDENCE, family);
+    const { high } = familyBand(c.n, Math.max(CONFIDENCE, c.most), family);
+    return { ...c, mark: c.held < low ? 'low' : c.held > high ? 'high' : 'ok' };
   });
 }
 
@@ -32,16 +35,21 @@ const mostWrong = (n: number, family: number): number => familyBand(n, WRONG, Ma
 
 /** Everything about every cell. */
 export function report(results: readonly CellResult[], options: Options): Report {
-  const parts = results.map((r) => ofCell(r, options));
+  const counted = results.map((r) => ({ ...r, values: coverage(r.lines, r.truths), differences: contrastCoverage(r.lines, r.truths, 'switching') }));
+  // One family over every cell that was asked for: all of its correct figures stay inside together.
+  const family = counted.reduce((sum, c) => sum + lookedAt(c.values) + lookedAt(c.differences), 0);
+  const parts = counted.map((c) => ofCell(c, family, options));
   return { text: parts.map((p) => p.text).join('\n\n'), markdown: parts.map((p) => p.markdown).join('\n\n'), good: parts.every((p) => p.good) };
 }
 
-function ofCell({ cell, lines, truths }: CellResult, options: Options): Report {
+type Counted = CellResult & { readonly values: readonly Covered[]; readonly differences: readonly Covered[] };
+
+function ofCell({ cell, lines, truths, ...counted }: Counted, family: number, options: Options): Report {
   const title = `${cell.article}, ${cell.rig} rig, ${lines.length} seeds`;
   if (lines.length === 0) return { text: title, markdown: `### ${title}`, good: false };
   const wanted = (metric: string): boolean => options.metrics.length === 0 || options.metrics.some((m) => metric.includes(m));
-  const values = judge(coverage(lines, truths)).filter((c) => wanted(c.metric));
-  const differences = judge(contrastCoverage(lines, truths, 'switching')).filter((c) => wanted(c.metric));
+  const values = judge(counted.values, family).filter((c) => wanted(c.metric));
+  const differences = judge(counted.differences, family).filter((c) => wanted(c.metric));
   const claims = [nullClaims(lines), frequencyClaims(lines, truths), wrongEquivalences(lines, truths)].flatMap((group) => group.filter((c) => wanted(c.metric)).map((c) => ({ ...c, most: mostWrong(c.n, group.length) })));
   const timing = timingClaims(lines);
   const failed = lines.flatMap((l) => l.failed);

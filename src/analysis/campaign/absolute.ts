@@ -48,6 +48,15 @@ export function effectsOnDifference(a: Effects, b: Effects): Record<string, numb
 /** Degrees of freedom of the instrument inputs of repeats. */
 export const dofsOf = (...groups: readonly (readonly Repeat[])[]): InputDofs => leastDofs(groups.flat().map((r) => r.dofs));
 
+/** Inputs whose error cannot exceed a bound: the age of a sample (at most a period), what a coarse channel hides (at most half a step). */
+const isBounded = (input: string): boolean => isCoarseness(input) || input.endsWith('_timing');
+
+/** Share of u² that is due to the largest error with a bound. */
+export function boundedShare(effects: Effects, u: number | null): number {
+  if (u === null || !(u > 0)) return 0;
+  return Math.min(1, Math.max(0, ...Object.entries(effects).map(([input, e]) => (isBounded(input) ? (e / u) ** 2 : 0))));
+}
+
 /** √Σ effect². */
 export const sizeOf = (effects: Effects): number => Math.sqrt(Object.values(effects).reduce((s, e) => s + e * e, 0));
 
@@ -68,7 +77,7 @@ export function settingValue(key: string, group: Group, pooling: Pooling, input:
   const estimand = specimens && mountings > 1 ? `averaged over ${mountings} specimens` : over && (mountings > 1 || remount !== null) ? 'averaged over re-mounts' : mountings > 1 ? `these ${mountings} mountings` : 'this mounting';
   return {
     ...empty, sd: sd(used), type_a: a.u, type_b: sizeOf(effects), remount: remount?.u ?? null,
-    estimate: resultEstimate({ ...whole, estimand }, input.confidence),
+    estimate: resultEstimate({ ...whole, estimand }, input.confidence, boundedShare(effects, whole.u)),
     values: repeats.map((r, i) => ({ run: r.run, value: r.value, used: used[i] })),
   };
 }
@@ -117,7 +126,7 @@ function flagsOf(repeats: readonly Repeat[]): string[] {
   return [...count].map(([flag, n]) => (n === repeats.length ? flag : `${flag} (${n} of ${repeats.length} runs)`));
 }
 
-/** An estimate as results.json holds it. */
-export function resultEstimate(e: Estimate, confidence: number): ResultEstimate {
-  return { ...e, flags: [...e.flags], interval: { ...expandedInterval(e, confidence) } };
+/** An estimate as results.json holds it. `share`: see `boundedShare`. */
+export function resultEstimate(e: Estimate, confidence: number, share = 0): ResultEstimate {
+  return { ...e, flags: [...e.flags], interval: { ...expandedInterval(e, confidence, share) } };
 }

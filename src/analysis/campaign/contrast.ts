@@ -6,12 +6,14 @@ import type { NoResult } from '../stats/check';
 import { noResult } from '../stats/check';
 import type { Difference } from '../stats/compare';
 import { dofField, dofNumber } from '../stats/estimate';
+import { factorWithBound } from '../stats/bounded';
 import { around } from '../stats/interval';
 import { holm } from '../stats/multiplicity';
+import { coverageFactor } from '../stats/quantiles';
 import { againstBaseline } from '../stats/simultaneous';
 import { combine, type Component } from '../stats/uncertainty';
 import { judgeContrast } from '../stats/verdict';
-import { dofsOf, effectsOnDifference, meanEffects, type Group } from './absolute';
+import { boundedShare, dofsOf, effectsOnDifference, meanEffects, type Group } from './absolute';
 import type { Drifting } from './drift';
 import { show, showDifference } from './words';
 
@@ -55,12 +57,17 @@ const NOTHING: Component = { u: 0, dof: Infinity };
  */
 export function widened(result: Difference | NoResult, group: Group, against: Group, drift?: Drifting['adds']): Difference | NoResult {
   if (!result.ok) return result;
-  const typeB = instrumentPart(effectsOnDifference(meanEffects(against.repeats), meanEffects(group.repeats)), dofsOf(against.repeats, group.repeats));
+  const moved = effectsOnDifference(meanEffects(against.repeats), meanEffects(group.repeats));
+  const typeB = instrumentPart(moved, dofsOf(against.repeats, group.repeats));
   const drifted = group.repeats.length > 0 && against.repeats.length > 0 ? drift?.(against.repeats, group.repeats) ?? NOTHING : NOTHING;
   if ((typeB.u === 0 && drifted.u === 0) || !(result.u > 0) || result.interval.reason !== null) return result;
-  const factor = (result.interval.upper - result.interval.lower) / 2 / result.u;
+  const { confidence } = result.interval;
   const sum = combine([{ name: 'repeats', u: result.u, dof: result.dof }, { name: 'calibration', ...typeB }, { name: 'drift removed', ...drifted }]);
-  return { ...result, u: sum.u, dof: dofNumber(sum.dof), interval: around(result.difference, factor * sum.u, result.interval.confidence) };
+  const dof = dofNumber(sum.dof);
+  // The factor holds all settings together at the degrees of freedom of the repeats; what it changes by is that of a single interval.
+  const before = (result.interval.upper - result.interval.lower) / 2 / result.u;
+  const factor = (before * factorWithBound(confidence, dof, boundedShare(moved, sum.u))) / coverageFactor(confidence, result.dof);
+  return { ...result, u: sum.u, dof, interval: around(result.difference, factor * sum.u, confidence) };
 }
 
 /** A contrast with its verdict. */

@@ -1,6 +1,6 @@
 /** The shape in which every measured or derived figure travels: value, standard uncertainty and where they come from. */
 import { around, noInterval, type Interval } from './interval';
-import { coverageFactor } from './quantiles';
+import { factorWithBound } from './bounded';
 
 /**
  * A value with its standard uncertainty. Every number is finite or null.
@@ -54,8 +54,11 @@ export const missing = (about: Description, reason: string): Estimate => ({
   flags: about.flags ?? [], reason,
 });
 
-/** The interval value ± t(confidence, dof)·u; without value or uncertainty there is no interval, and the reason is kept. */
-export function expandedInterval(of: Estimate, confidence = 0.95): Interval {
+/**
+ * The interval value ± k·u with the factor of t, or of `factorWithBound` where the largest error with a bound has a share of u²;
+ * without value or uncertainty there is no interval, and the reason is kept.
+ */
+export function expandedInterval(of: Estimate, confidence = 0.95, share = 0): Interval {
   if (of.value === null || of.u === null) return noInterval(confidence, of.reason ?? 'no uncertainty is known');
-  return around(of.value, coverageFactor(confidence, dofNumber(of.dof)) * of.u, confidence);
+  return around(of.value, factorWithBound(confidence, dofNumber(of.dof), share) * of.u, confidence);
 }
