@@ -3,7 +3,7 @@ import { formatQuantity } from '../units';
 import type { Article } from './files/article';
 import type { ProtocolEntry, ProtocolFile } from './files/protocol';
 import type { Rig } from './files/rig';
-import { firmataAbilities } from './firmata-abilities';
+import { FIRMATA_TICK, firmataAbilities } from './firmata-abilities';
 import { Findings } from './findings';
 import type { Loaded } from './load';
 import type { Path, Problem } from './problem';
@@ -83,11 +83,11 @@ export function checkNeeds(name: string, needs: ProtocolNeeds, rigFile: Loaded<R
     say(`${name} brakes hard and pumps the bus, ${rigFile.file} declares no sink`, `sink: { kind: battery, holds: 9 V } or another sink in ${rigFile.file}`, [rigFile, ['sink']]);
   }
   if (rig.row_rate_Hz < needs.min_rate_Hz * (1 - 1e-9)) {
-    say(`${name} needs ${formatQuantity(needs.min_rate_Hz, 'frequency')} of rows, ${rigFile.file} gives ${formatQuantity(rig.row_rate_Hz, 'frequency')}${whySlow(rig)}`, `row_rate of at least ${formatQuantity(needs.min_rate_Hz, 'frequency')}`, [rigFile, ['row_rate']]);
+    say(`${name} needs ${formatQuantity(needs.min_rate_Hz, 'frequency')} of rows, ${rigFile.file} gives ${formatQuantity(rig.row_rate_Hz, 'frequency')}${whySlow(rig)}`, fastEnough(rig, needs.min_rate_Hz, `row_rate of at least ${formatQuantity(needs.min_rate_Hz, 'frequency')}`), [rigFile, ['row_rate']]);
   }
   const slow = needs.channels.includes('speed') ? rig.channels.find((c) => c.kind === 'speed') : undefined;
   if (slow !== undefined && 1e6 / slow.period_us < needs.min_rate_Hz * (1 - 1e-9)) {
-    say(`${name} needs ${formatQuantity(needs.min_rate_Hz, 'frequency')} of fresh speeds, ${rigFile.file} gives ${formatQuantity(1e6 / slow.period_us, 'frequency')}`, `channels.speed.period of at most ${formatQuantity(1 / needs.min_rate_Hz, 'time')}`, [rigFile, ['channels', 'speed', 'period']]);
+    say(`${name} needs ${formatQuantity(needs.min_rate_Hz, 'frequency')} of fresh speeds, ${rigFile.file} gives ${formatQuantity(1e6 / slow.period_us, 'frequency')}`, fastEnough(rig, needs.min_rate_Hz, `channels.speed.period of at most ${formatQuantity(1 / needs.min_rate_Hz, 'time')}`), [rigFile, ['channels', 'speed', 'period']]);
   }
   supplyProblem(name, needs.supply_V, rig, rigFile, can, say);
   return found.problems;
@@ -98,6 +98,13 @@ function whySlow(rig: Rig): string {
   const abilities = firmataAbilities(rig);
   if (abilities === null) return '';
   return `; a Firmata board reports ${abilities.reports_Hz.toFixed(0)} times a second and its throttle changes every ${formatQuantity(abilities.pulse_frame_s, 'time')} at most, whatever measures the speed`;
+}
+
+/** What would be fast enough: a key of the rig file, or another kind of board where no key can do it. */
+function fastEnough(rig: Rig, rate_Hz: number, key: string): string {
+  const abilities = firmataAbilities(rig);
+  const most_Hz = 1e6 / FIRMATA_TICK.least_us;
+  return abilities !== null && rate_Hz > most_Hz ? `a board that speaks our wire (link.kind: serial); a Firmata board gives ${most_Hz.toFixed(0)} Hz at most` : key;
 }
 
 type Say = (message: string, accepted: string, ...rests: (readonly [Loaded<unknown>, Path])[]) => void;

@@ -216,6 +216,16 @@ describe('refused by name', () => {
     await expect(calibrated('current', seeded(1), { points: '0 A, 10 A, 20 A, 30 A, 44 A', read_s: 0.2 })).rejects.toThrow(/up 44 A: the reading stands still.*end of its range.*points are kept/);
   });
 
+  test('a reference without an uncertainty counts as exact, and that is told; one with it says nothing', async () => {
+    const told = async (u_reference: number): Promise<string> => {
+      const notes: string[] = [];
+      await calibrated('voltage', seeded(1), { u_reference, points: '2 V, 4 V, 6 V, 8 V', read_s: 0.2, note: (text) => notes.push(text) });
+      return notes.join(' ');
+    };
+    expect(await told(0)).toMatch(/No uncertainty of the reference was given \(--u\)/);
+    expect(await told(1e-4)).not.toMatch(/--u/);
+  });
+
   test('a channel that is not there, points of another unit, one point alone', async () => {
     const bench = seeded(1);
     await expect(calibrated('torque', bench)).rejects.toThrow(/torque: the rig file declares no such channel/);

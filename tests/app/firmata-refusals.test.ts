@@ -51,6 +51,9 @@ describe('protocols', () => {
     const lines = refusals(name);
     expect(lines.join('\n')).toContain(`${name} needs ${rate} of rows, `);
     expect(lines.join('\n')).toContain('a Firmata board reports 100 times a second and its throttle changes every 20 ms at most, whatever measures the speed');
+    // No key of the rig file would help, and none is offered.
+    expect(lines.join('\n')).toContain('accepted: a board that speaks our wire (link.kind: serial); a Firmata board gives 100 Hz at most');
+    expect(lines.join('\n')).not.toMatch(/accepted: (row_rate|channels\.speed\.period)/);
   });
 
   const SPEED = / {2}speed:\n(?: {4}.*\n)+/.exec(readFileSync(path.join(EXAMPLE, 'rig.yaml'), 'utf8'))?.[0] ?? '';

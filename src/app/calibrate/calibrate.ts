@@ -77,6 +77,7 @@ export async function calibrate(channel: Target, options: CalibrateOptions): Pro
   const targets = options.points === undefined ? usualTargets(channel, rig) : readTargets(channel, options.points);
   const steps = stepsFor(channel, targets);
   const reference = { name: options.reference ?? 'reference, not named', identifier: options.identifier ?? null, u: options.u_reference ?? 0 };
+  if (reference.u === 0) options.note('No uncertainty of the reference was given (--u): it counts as exact, and what is stated below is too good by as much as it is not.');
   const simulated = rig.link.kind === 'twin';
   const bench = simulated ? new ReferenceBench(rig, article, reference.u) : null;
   const guide = bench === null ? options.guide : simulatedGuide(bench, channel);
