@@ -62,7 +62,7 @@ describe.skipIf(!HAS_SOCAT)('a run that goes wrong', () => {
   });
 
   test('a plug that is put back: a fresh port and a fresh greeting, and the board tells that it is tripped', async () => {
-    const b = await bench({ silence_ms: 50, host_silence_ms: 100 });
+    const b = await bench({ silence_ms: 50, host_silence_ms: 100, level_s: 3 });
     const played = playOnce(b);
     await driving(b.line.board);
     b.line.pull();
@@ -84,6 +84,7 @@ describe.skipIf(!HAS_SOCAT)('a run that goes wrong', () => {
     expect(left).toEqual([]);
     expect(twins.states(b.line.board).at(-1)).toBe('safe');
     const again = await playOnce(b);
+    expect(again.record.outcome?.trip?.detail ?? 'no trip').toBe('no trip');
     expect(again.record.outcome).toMatchObject({ outcome: 'done', stop_confirmed: true });
     await b.world.closed();
   });
