@@ -6,7 +6,7 @@ const TABLE = {
   model: { may: ['units'], packages: ['zod', 'yaml'] },
   link: { may: ['units', 'model', 'wire'], packages: [] },
   protocols: { may: ['units', 'model'], packages: [] },
-  record: { may: ['units', 'model'], packages: ['@mcap/core', '@foxglove/wasm-zstd', '@foxglove/crc', 'hyparquet-writer'] },
+  record: { may: ['units', 'model'], packages: ['@mcap/core', '@foxglove/wasm-zstd', 'hyparquet-writer'] },
   analysis: { may: ['units', 'model'], packages: ['@stdlib/.*', 'ml-.*', 'fili'] },
   safety: { may: ['units', 'model'], packages: ['rxjs'] },
   station: { may: ['units', 'model', 'wire', 'link', 'safety'], packages: [] },

@@ -1,12 +1,12 @@
 // Running checksum of a file's data section, compared at the DataEnd record. Format: mcap.dev/spec, "Data End".
-import { crc32Final, crc32Init, crc32Update } from '@foxglove/crc';
+import { crc32 } from './file-crc';
 
 /** Opcode, length and checksum: a DataEnd record. It is not part of the sum that it carries. */
 const DATA_END_LENGTH = 1 + 8 + 4;
 
 /** Sums the bytes of a file, always one DataEnd behind, so that the sum up to that record's start is at hand when it arrives. */
 export class DataSum {
-  #crc = crc32Init();
+  #crc = 0;
   #summed = 0;
   #tail = new Uint8Array(0);
 
@@ -18,8 +18,7 @@ export class DataSum {
 
   /** Checksum of everything before a DataEnd record that ends at byte `end`, which lies in `piece`, the next to be pushed. */
   before(end: number, piece: Uint8Array): number {
-    const { crc } = this.#advance(end - DATA_END_LENGTH, piece);
-    return crc32Final(crc);
+    return this.#advance(end - DATA_END_LENGTH, piece).crc;
   }
 
   #sumTo(position: number, piece: Uint8Array): void {
@@ -36,8 +35,8 @@ export class DataSum {
     const fromTail = Math.min(this.#tail.length, position - this.#summed);
     const fromPiece = position - this.#summed - fromTail;
     let crc = this.#crc;
-    if (fromTail > 0) crc = crc32Update(crc, this.#tail.subarray(0, fromTail));
-    if (fromPiece > 0) crc = crc32Update(crc, piece.subarray(0, fromPiece));
+    if (fromTail > 0) crc = crc32(this.#tail.subarray(0, fromTail), crc);
+    if (fromPiece > 0) crc = crc32(piece.subarray(0, fromPiece), crc);
     return { crc, fromTail, fromPiece };
   }
 }

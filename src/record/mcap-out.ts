@@ -1,6 +1,6 @@
 // An MCAP file as a stream of bytes that can be cut anywhere: head, chunks, summary. Format: mcap.dev/spec.
-import { crc32, crc32Final, crc32Init, crc32Update } from '@foxglove/crc';
 import { McapChunkBuilder, McapConstants, McapRecordBuilder, type McapTypes } from '@mcap/core';
+import { crc32 } from './file-crc';
 import { compress } from './zstd';
 
 /** Takes bytes to be appended. Throws when it could not take all of them. */
@@ -25,7 +25,7 @@ export class McapOut {
   readonly #messagesOf = new Map<number, number>();
   readonly #pendingOf = new Map<number, number>();
   readonly #sequence = new Map<number, number>();
-  #crc = crc32Init();
+  #crc = 0;
   #position = 0;
 
   constructor(
@@ -114,7 +114,7 @@ export class McapOut {
   finish(): void {
     this.flushChunk();
     const r = this.#records;
-    r.writeDataEnd({ dataSectionCrc: crc32Final(this.#crc) });
+    r.writeDataEnd({ dataSectionCrc: this.#crc });
     const dataEndLength = r.length;
     const summaryStart = this.#offset();
     const groups: McapTypes.SummaryOffset[] = [];
@@ -166,6 +166,6 @@ export class McapOut {
     if (bytes.length === 0) return;
     this.sink(bytes);
     this.#position += bytes.length;
-    this.#crc = crc32Update(this.#crc, bytes);
+    this.#crc = crc32(bytes, this.#crc);
   }
 }
