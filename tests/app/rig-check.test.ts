@@ -12,10 +12,12 @@ import { restFindings } from '../../src/app/rig-check/findings-rest';
 import { proofNote, requireProof } from '../../src/app/rig-check/proven';
 import { CheckSession, readyCheck, type CheckBench } from '../../src/app/rig-check/session';
 import { judgeProof, keepCheck, newestCheck, rigDigest } from '../../src/app/rig-check/store';
+import { loadBench } from '../../src/app/bench-folder';
 import { prepareCampaign } from '../../src/app/prepare';
 import { runFile } from '../../src/app/run-file';
 import { COAST_S } from '../../src/app/zeros';
 import { TwinWorld } from '../../src/app/twin-world';
+import { readRecord } from '../../src/record/file-reader';
 import type { RigCheck } from '../../src/model/rig-check';
 import { MapCache } from '../../src/twin/physics';
 import { benchFolder, cleanUp, SILENT, type Edits } from './kit';
@@ -181,6 +183,23 @@ describe('a layer that does not work is found', () => {
   });
 });
 
+describe('which layers are tried', () => {
+  const bump = { throttle: 0.1, speed_rpm: 4700, current_A: 0.1, voltage_V: 7.6, thrust_N: 0.03, turning: 1 };
+  const layers = (folder: string): (readonly [string, string])[] => trialsFor(loadBench(folder).rig.usable!, bump, () => undefined).map((t) => [t.layer, t.runs_on]);
+
+  test('a board that speaks our wire has four, three of them its own', () => {
+    expect(layers(benchFolder())).toEqual([['station-limit', 'this computer'], ['board-limit', 'the board'], ['deadman', 'the board'], ['stop-input', 'the board']]);
+  });
+  test('on a Firmata board core and judge share this computer and are one; it has no deadman; its stop input counts where there is one', () => {
+    const firmata = path.resolve(import.meta.dirname, '../../demo/firmata-bench');
+    expect(layers(firmata)).toEqual([['station-limit', 'this computer'], ['stop-input', 'this computer']]);
+    const { link } = loadBench(firmata).rig.usable!;
+    if (link.kind !== 'firmata') throw new Error(link.kind);
+    const without = { ...loadBench(firmata).rig.usable!, link: { ...link, stop_input: null } };
+    expect(trialsFor(without, bump, () => undefined).map((t) => t.layer)).toEqual(['station-limit']);
+  });
+});
+
 describe('a proof', () => {
   const bench = benchFolder({ rig: [['arm_when:', 'proof: { valid_for: 30 d }\narm_when:']] });
   const { rig } = readyCheck(bench, 'check-rest');
@@ -218,6 +237,8 @@ describe('a proof', () => {
     expect(proofNote(bench, rig)).toMatchObject({ proven: true, current: true, layers: [{ layer: 'deadman', to_zero_s: 0.1 }] });
     const end = await runFile('spin-up', { bench, set: ['starts=1'] }, SILENT);
     expect(end.outcomes).toEqual(['done']);
+    const [record] = fs.readdirSync(path.join(end.folder, 'runs')).map((file) => readRecord(path.join(end.folder, 'runs', file)));
+    expect(record.header?.limits).toMatchObject({ proof: { proven: true, current: true, layers: [{ layer: 'deadman', verdict: 'pass', to_zero_s: 0.1, to_standstill_s: 0.5 }] } });
   });
   test('the newest check of this rig counts, and a damaged one hides no older one silently', () => {
     const file = keepCheck(bench, sound({ version: 'newest' }), Date.now() + 5000);

@@ -1,6 +1,6 @@
 // Goal: the stock firmware, spoken to as a real board would be, keeps the promises that a motor depends on.
 // Method: StandardFirmata in an emulated ATmega328P with emulated parts and speed controller, in lock-step virtual time.
-import { afterAll, describe, expect, test } from 'vitest';
+import { afterAll, describe, expect, test, vi } from 'vitest';
 import { prepareCampaign } from '../../src/app/prepare';
 import { openFirmataBoard } from '../../src/host/firmata/firmata-board';
 import { boardImage } from './image';
@@ -19,6 +19,8 @@ const PT100: BenchOptions['rig'] = [
   ['source: { kind: thermistor, input: 1, resistance_25: 10 kohm, beta: 3950 K, series: 10 kohm }', 'source: { kind: analog, input: 3, element: { kind: pt100, feed: 1 mA, boost: 20 } }'],
 ];
 
+// Virtual time: a busy machine takes longer, and nothing else changes.
+vi.setConfig({ testTimeout: 600_000 });
 afterAll(cleanUp);
 
 function benchWith(options: BenchOptions = QUICK): EmulatedBench {
