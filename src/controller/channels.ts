@@ -75,6 +75,16 @@ export function setInput(channel: i32, raw: i32, possible: i32): void {
   } else valid &= ~bit;
 }
 
+/** Counts by channel that "takeInputs" takes: a host writes them here, so that all samples of a tick cost one call. */
+export const inputs: StaticArray<i32> = new StaticArray<i32>(8);
+
+/** New samples of several channels at once: bit masks of the channels whose counts in "inputs" are new, and of those that are possible. */
+export function takeInputs(came: i32, possible: i32): void {
+  for (let c: i32 = 0; c < channels; c++) {
+    if ((came & (1 << c)) != 0) setInput(c, inputs[c], possible & (1 << c));
+  }
+}
+
 /** Lets every channel age by one tick; those with a new sample start at 0. */
 export function ageChannels(dt_us: i32): void {
   freshRow |= freshNow;

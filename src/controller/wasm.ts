@@ -19,9 +19,11 @@ declare const WebAssembly: {
 interface RawExports {
   readonly memory: { readonly buffer: ArrayBuffer };
   readonly out: { readonly value: number };
+  readonly inputs: { readonly value: number };
   readonly init: (tick_us: number, uid: number, resetCause: number) => void;
   readonly declareChannel: (id: number, kind: number, scaleMantissa: number, exponent: number, zero: number, period_us: number) => number;
   readonly setInput: (channel: number, counts: number, valid: number) => void;
+  readonly takeInputs: (came: number, possible: number) => void;
   readonly stopInput: (on: number) => void;
   readonly rxByte: (byte: number) => void;
   readonly tick: (dt_us: number) => number;
@@ -40,6 +42,9 @@ interface RawExports {
 /** Bytes of the core's output buffer (OUT_SIZE in outbox.ts). */
 const OUT_SIZE = 32768;
 
+/** Channels at most (CHANNELS_MAX in wire/messages.ts). */
+const CHANNELS = 8;
+
 /** A controller core of its own. */
 export interface CoreInstance {
   /**
@@ -54,6 +59,10 @@ export interface CoreInstance {
   readonly declareChannel: (id: number, kind: number, scaleMantissa: number, exponent: number, zero: number, period_us: number) => number;
   /** A new sample since the last tick: raw counts, valid 1 or 0. The last one before a tick counts. */
   readonly setInput: (channel: number, counts: number, valid: number) => void;
+  /** Raw counts by channel id for takeInputs. Stays valid for the life of the instance. */
+  readonly inputs: Int32Array;
+  /** The same as setInput for several channels in one call: bits of the ids whose counts in `inputs` are new, and of those that are valid. */
+  readonly takeInputs: (came: number, possible: number) => void;
   /** The emergency-stop input: 1 pressed (trips, in every state), 0 released. */
   readonly stopInput: (on: number) => void;
   /** One byte from the host. */
@@ -100,11 +109,13 @@ function coreModule(): WasmModule {
 /** A fresh core. Call `init` before anything else. */
 export function instantiateCore(): CoreInstance {
   const raw = new WebAssembly.Instance(coreModule(), {}).exports as RawExports;
-  // The memory never grows (--maximumMemory 1), so the view never detaches.
+  // The memory never grows (--maximumMemory 1), so the views never detach.
   const view = new Uint8Array(raw.memory.buffer, raw.out.value, OUT_SIZE);
+  const inputs = new Int32Array(raw.memory.buffer, raw.inputs.value, CHANNELS);
   const { outLength, drop, rxByte } = raw;
   return {
-    init: raw.init, declareChannel: raw.declareChannel, setInput: raw.setInput, stopInput: raw.stopInput, rxByte, tick: raw.tick,
+    init: raw.init, declareChannel: raw.declareChannel, setInput: raw.setInput, inputs, takeInputs: raw.takeInputs, stopInput: raw.stopInput,
+    rxByte, tick: raw.tick,
     outLength, view, drop, outLost: raw.outLost, fold: raw.fold,
     getState: raw.getState, getCause: raw.getCause, getThrottle: raw.getThrottle, getOrdinal: raw.getOrdinal, getRowInterval: raw.getRowInterval,
     checksum: () => raw.getChecksum() >>> 0,

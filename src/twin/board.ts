@@ -74,22 +74,26 @@ export class TwinBoard {
   /** Plays device time up to `until_us` (whole ticks; long ticks while the bench rests). What the board sends is left for {@link take}. */
   advanceTo(until_us: number): void {
     const { core, sim, physical, periods, tick_us } = this;
+    const { inputs } = core;
     const step_us = this.resting ? Math.max(tick_us, Math.floor(MAX_STEP_US / tick_us) * tick_us) : tick_us;
     while (this.now < until_us) {
       const throttle = core.tick(step_us);
       sim.step(throttle / W.THROTTLE_FULL, step_us);
       this.now += step_us;
       const { fresh, valid, counts } = sim;
-      if (fresh !== 0) {
-        for (let id = 0; id < physical.length; id++) {
-          const bit = 1 << physical[id];
-          if ((fresh & bit) === 0) continue;
-          const count = counts[physical[id]];
-          // "No commutation seen" is a fresh sample that is not valid: nobody may take it for a very slow rotor.
-          const none = periods[id] && count >= W.PERIOD_NONE;
-          core.setInput(id, count, none || (valid & bit) === 0 ? 0 : 1);
-        }
+      if (fresh === 0) continue;
+      let came = 0;
+      let possible = 0;
+      for (let id = 0; id < physical.length; id++) {
+        const bit = 1 << physical[id];
+        if ((fresh & bit) === 0) continue;
+        const count = counts[physical[id]];
+        inputs[id] = count;
+        came |= 1 << id;
+        // "No commutation seen" is a fresh sample that is not valid: nobody may take it for a very slow rotor.
+        if ((valid & bit) !== 0 && !(periods[id] && count >= W.PERIOD_NONE)) possible |= 1 << id;
       }
+      core.takeInputs(came, possible);
     }
   }
 

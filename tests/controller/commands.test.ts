@@ -190,6 +190,7 @@ test('samples of channels that do not exist are ignored', () => {
   b.must(m.CMD_SET_TELEMETRY, u16(1));
   b.core.setInput(-1, 5, 1);
   b.core.setInput(4, 5, 1);
+  b.core.takeInputs(~15, ~15);
   b.samples = [null, null, null, null];
   b.run();
   expect(b.take(m.MSG_ROW)[0]?.[layout.ROW_FRESH]).toBe(0);

@@ -9,6 +9,8 @@ export interface Core {
   readonly init: (tick_us: number, uid: number, resetCause: number) => void;
   readonly declareChannel: (id: number, kind: number, scale: number, exponent: number, zero: number, period_us: number) => number;
   readonly setInput: (channel: number, counts: number, valid: number) => void;
+  readonly inputs: Record<number, number>;
+  readonly takeInputs: (came: number, possible: number) => void;
   readonly stopInput: (on: number) => void;
   readonly rxByte: (byte: number) => void;
   readonly tick: (dt_us: number) => number;
@@ -27,7 +29,7 @@ export interface Core {
 
 /** The core as plain JavaScript. There is only one per process: `init` starts it over. */
 export const jsCore: Core = {
-  init: js.init, declareChannel: js.declareChannel, setInput: js.setInput, stopInput: js.stopInput, rxByte: js.rxByte, tick: js.tick,
+  init: js.init, declareChannel: js.declareChannel, setInput: js.setInput, inputs: js.inputs, takeInputs: js.takeInputs, stopInput: js.stopInput, rxByte: js.rxByte, tick: js.tick,
   outLength: js.outLength, drop: js.drop, outLost: js.outLost, getState: js.getState, getCause: js.getCause,
   getThrottle: js.getThrottle, getOrdinal: js.getOrdinal, getRowInterval: js.getRowInterval, fold: js.fold,
   checksum: () => js.getChecksum() >>> 0,
