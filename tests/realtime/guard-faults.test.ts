@@ -62,7 +62,8 @@ describe.skipIf(!HAS_SOCAT)('a run that goes wrong', () => {
   });
 
   test('a plug that is put back: a fresh port and a fresh greeting, and the board tells that it is tripped', async () => {
-    const b = await bench({ silence_ms: 50, host_silence_ms: 100, level_s: 3 });
+    // The 50 ms are the test before this one; here a busy computer may not stop the run that comes after.
+    const b = await bench({ level_s: 3 });
     const played = playOnce(b);
     await driving(b.line.board);
     b.line.pull();
