@@ -48,13 +48,13 @@ export function effectsOnDifference(a: Effects, b: Effects): Record<string, numb
 /** Degrees of freedom of the instrument inputs of repeats. */
 export const dofsOf = (...groups: readonly (readonly Repeat[])[]): InputDofs => leastDofs(groups.flat().map((r) => r.dofs));
 
-/** Inputs whose error cannot exceed a bound: the age of a sample (at most a period), what a coarse channel hides (at most half a step). */
-const isBounded = (input: string): boolean => isCoarseness(input) || input.endsWith('_timing');
-
-/** Share of u² that is due to the largest error with a bound. */
+/**
+ * Share of u² that is due to the largest error of coarseness, which cannot exceed a bound. The age of samples has a bound too, but how
+ * two clocks stand to each other is drawn once for a bench, as likely at the very ends as anywhere: all of it stays inside.
+ */
 export function boundedShare(effects: Effects, u: number | null): number {
   if (u === null || !(u > 0)) return 0;
-  return Math.min(1, Math.max(0, ...Object.entries(effects).map(([input, e]) => (isBounded(input) ? (e / u) ** 2 : 0))));
+  return Math.min(1, Math.max(0, ...Object.entries(effects).map(([input, e]) => (isCoarseness(input) ? (e / u) ** 2 : 0))));
 }
 
 /** √Σ effect². */

@@ -9,7 +9,7 @@ import { between, channelOf, type RunData, type Series } from '../run-data';
 import { meanOf, plateauSpan, powerSeries, sampleAge, zeroedThrust, found, type ThrustZero } from './common';
 import { exact, metric, minus, noMetric, type Reading, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
-import { bothRamps, cellsOf, inside, sweepOf, withoutDesyncs, type Sweep } from './sweep';
+import { bothRamps, cellsOf, inside, sweepOf, withoutDesyncs, type Cells, type Sweep } from './sweep';
 import { lagOf, lineAt, settled, tiltOf } from './sweep-lag';
 
 /** Throttle between two points of the grid. */
@@ -101,23 +101,34 @@ function lagMetrics(reason: string | null, lag: Reading | null = null, tilt: Rea
 }
 
 /**
- * The exponent does not rest on the zero of the load cell: a cell that comes back to another zero would bend it. Thrust and speed
- * come through different filters; what one lags behind the other is taken off first, as it would bend the curve a little too.
+ * The exponent does not rest on the zero of the load cell: a cell that comes back to another zero would bend it. Lag would bend it
+ * too, and can be taken out in two ways that leave errors of opposite sign: thrust and speed at the same time, ramp by ramp; or both
+ * where the throttle was a lag ago, and the mean of the ramps. The value is midway, and half of what they differ by is a bound.
  */
 function exponentMetric(series: Record<CurveQuantity, Series | null>, s: Sweep, edge: number): RunMetric {
   const name = 'thrust_exponent';
   if (series.thrust_N === null || series.speed_rpm === null) return noMetric(name, 'it needs thrust and speed');
-  const behind_s = (lagOf(series.thrust_N, s) ?? 0) - (lagOf(series.speed_rpm, s) ?? 0);
-  const pair = [{ ...series.thrust_N, t_s: series.thrust_N.t_s.map((t) => t - behind_s) }, series.speed_rpm];
-  const speeds: number[] = [];
-  const thrusts: number[] = [];
-  for (const ramp of [s.up, s.down]) {
-    const [thrust, speed] = pair.map((one) => inside(cellsOf(one, ramp, FINE), s.up.from + edge, s.up.to - edge));
-    thrust.x.forEach((x, i) => {
-      const rpm = lineAt(speed, x);
-      if (rpm !== null && rpm > 0) { speeds.push(rpm); thrusts.push(thrust.y[i]); }
-    });
-  }
-  const law = fitLawAboveZero(speeds, thrusts);
-  return law.ok ? metric(name, { value: law.exponent, within: law.uExponent, effects: {} }, `zero + k·rpm^exponent through ${speeds.length} cells, the zero of the load cell fitted too; ${law.text}`, law.square === 'holds' ? [] : [law.text]) : noMetric(name, law.reason);
+  const [thrust, speed] = [series.thrust_N, series.speed_rpm];
+  const [thrustLag, speedLag] = [thrust, speed].map((one) => lagOf(one, s) ?? 0);
+  const atOnce = [s.up, s.down].flatMap((ramp) => {
+    const [t, n] = [earlier(thrust, thrustLag - speedLag), speed].map((one) => inside(cellsOf(one, ramp, FINE), s.up.from + edge, s.up.to - edge));
+    return pairs(t, n);
+  });
+  const [steadyThrust, steadySpeed] = [earlier(thrust, thrustLag), earlier(speed, speedLag)].map((one) => bothRamps(one, s, FINE, edge));
+  const steady = pairs({ x: steadyThrust.x, y: steadyThrust.mean }, { x: steadySpeed.x, y: steadySpeed.mean });
+  const [a, b] = [atOnce, steady].map((points) => fitLawAboveZero(points.map((p) => p.rpm), points.map((p) => p.thrust_N)));
+  if (!a.ok) return noMetric(name, a.reason);
+  if (!b.ok) return noMetric(name, b.reason);
+  const effects = { thrust_resolution_ramps: (a.exponent - b.exponent) / 2 / Math.sqrt(3) };
+  return metric(name, { value: (a.exponent + b.exponent) / 2, within: a.uExponent, effects }, `zero + k·rpm^exponent through ${atOnce.length} cells, the zero of the load cell fitted too; ${a.text}`, a.square === 'holds' ? [] : [a.text]);
 }
+
+type XY = Pick<Cells, 'x' | 'y'>;
+
+/** Thrust of cells with the speed on a line between cells at the same throttle. */
+const pairs = (thrust: XY, speed: XY): { rpm: number; thrust_N: number }[] => thrust.x.flatMap((x, i) => {
+  const rpm = lineAt(speed, x);
+  return rpm !== null && rpm > 0 ? [{ rpm, thrust_N: thrust.y[i] }] : [];
+});
+
+const earlier = (series: Series, by_s: number): Series => ({ ...series, t_s: series.t_s.map((t) => t - by_s) });
