@@ -6,6 +6,7 @@ import { spawn, type ChildProcess } from 'node:child_process';
 import fs from 'node:fs';
 import path from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { between, channelOf, withRole } from '../../src/analysis/run-data';
 import type { TwinHappening } from '../../src/app/twin-serve';
 import { runDataOf } from '../../src/app/run-data';
 import { readRecord } from '../../src/record/file-reader';
@@ -75,14 +76,13 @@ describe.skipIf(!HAS_SOCAT)('board and supply of a served bench, driven by the c
   const recordsOf = (campaign: string): RunRecord[] =>
     recordsIn(campaignsIn(path.join(bench, 'records')).find((folder) => path.basename(folder).startsWith(campaign))!).map((file) => readRecord(file));
 
-  /** Mean of the bench's own voltage channel at rest, before the motor turns, V. */
+  /** Mean of the bench's own voltage channel over the rest for the load cell's zero, before the motor turns, V. */
   function rest_V(record: RunRecord): number {
     const data = runDataOf(record);
-    const volts = data.channels.find((c) => c.kind === 'voltage')!;
-    const [first] = data.segments;
-    const before = [...volts.value].filter((v, i) => volts.t_s[i] < first.start_s && !Number.isNaN(v));
-    expect(before.length).toBeGreaterThan(0);
-    return before.reduce((sum, v) => sum + v, 0) / before.length;
+    const [rest] = withRole(data, 'zero-before');
+    const volts = between(channelOf(data, 'voltage')!, rest.start_s, rest.end_s).value.filter((v) => !Number.isNaN(v));
+    expect(volts.length).toBeGreaterThan(0);
+    return volts.reduce((sum, v) => sum + v, 0) / volts.length;
   }
 
   test('kv at 3 V and spin-up at 7.6 V without a hand; the output is off when the command has ended', async () => {
