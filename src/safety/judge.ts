@@ -97,9 +97,10 @@ export function judge(state: JudgeState, sample: Sample, time_us: number): [Judg
 
 /**
  * In place: takes row `i` of a block in. Returns the trips that it latched, or null when there is none (no allocation then).
- * A row that is not later than the one before is a finding of its own and is otherwise left out.
+ * A row that is not later than the one before is a finding of its own and is otherwise left out. `abort` is told the cause
+ * that is about to be latched first, before any word about it is made: words take longer than all the judging.
  */
-export function advance(state: JudgeState, block: SampleBlock, i: number): readonly Trip[] | null {
+export function advance(state: JudgeState, block: SampleBlock, i: number, abort?: (cause: TripCode) => void): readonly Trip[] | null {
   const { row, rules } = state;
   state.desync = null;
   const tick_us = block.tick_us[i];
@@ -120,7 +121,20 @@ export function advance(state: JudgeState, block: SampleBlock, i: number): reado
   const broken = stepRules(rules, row);
   if (rules.rotation !== null) state.desync = rules.rotation.ended;
   // What was broken before arming, and conditions from elsewhere, count from the first armed row on.
-  return broken || (row.armed && !row.wasArmed) ? register(state, brokenNow(state)) : null;
+  if (!broken && (!row.armed || row.wasArmed)) return null;
+  if (abort !== undefined) {
+    const cause = firstCause(state);
+    if (cause !== null) abort(cause);
+  }
+  return register(state, brokenNow(state));
+}
+
+/** The cause that {@link register} is about to latch as the first one, in the order of {@link brokenNow}; null when there is none. */
+function firstCause({ row, latch, rules, outside }: JudgeState): TripCode | null {
+  if (!row.armed || latch.first !== null) return null;
+  for (const rule of rules.all) if (rule.broken) return rule.code;
+  for (const code of outside.keys()) return code;
+  return null;
 }
 
 /** A row that is not later than the one before: a finding, and otherwise left out. */

@@ -14,6 +14,8 @@ export interface Finding {
 }
 
 export interface Rule {
+  /** The cause that it trips with. */
+  readonly code: TripCode;
   /** Bit of the channel on whose fresh samples the rule is stepped; left out: stepped every row. */
   readonly bit?: number;
   /** Takes the row in; true while the rule is broken. */

@@ -32,6 +32,8 @@ export interface StationConfig {
   readonly linkSilence_s?: number;
   /** Sends bytes to the board, at once. */
   readonly send: (bytes: Uint8Array) => void;
+  /** An abort has just been sent: whoever carries it may be left the processor for a moment. */
+  readonly onAbort?: (() => void) | undefined;
   /** Receives judged rows, in order. */
   readonly onBlock: (block: SampleBlock) => void;
   readonly onEvent: (event: BenchEvent) => void;

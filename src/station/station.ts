@@ -6,7 +6,7 @@ import type { BoardMessage, Identity } from '../link/messages';
 import { Session } from '../link/session';
 import type { BenchEvent, LinkHealth } from '../model/events';
 import { BOARD_STATES } from '../model/sample';
-import type { ClosestApproach, Permit } from '../model/trip';
+import type { ClosestApproach, Permit, TripCode } from '../model/trip';
 import { mayArm } from '../safety/arming';
 import { closestApproaches } from '../safety/closest';
 import { advance, lateRow, type JudgeState } from '../safety/judge';
@@ -49,7 +49,7 @@ export class Station {
     this.commands = new CommandChannel(config.send, config.patience ?? USUAL_PATIENCE);
     this.session = new Session(this.commands, this.plan.session);
     this.supervision = new Supervision(this.plan, config.facts, {
-      commands: this.commands, tell, quit: () => this.run.quit(), stopped: () => this.standsStill(), timeOf: (tick) => this.intake.timeOf(tick),
+      commands: this.commands, tell, quit: () => this.run.quit(), aborted: () => config.onAbort?.(), stopped: () => this.standsStill(), timeOf: (tick) => this.intake.timeOf(tick),
     });
     this.judge = this.supervision.judge;
     this.intake = new Intake(config.facts.length, this.plan.rig.tick_us, {
@@ -211,11 +211,13 @@ export class Station {
 
   // ---- rows and messages ------------------------------------------------------------------------------------------
 
+  private readonly abortFor = (cause: TripCode): void => { this.supervision.abortFor(cause); };
+
   /** The row just appended: judged before anything else is done with it. */
   private row(tick_us: number): void {
     const { rows } = this.intake;
     const at = rows.rows - 1;
-    const trips = advance(this.judge, rows, at);
+    const trips = advance(this.judge, rows, at, this.abortFor);
     const throttle = rows.throttle[at] / 10_000;
     const state = rows.state[at];
     // Read now: telling a trip hands the rows on.

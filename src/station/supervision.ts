@@ -32,6 +32,8 @@ export interface SupervisionPorts {
   readonly tell: (event: BenchEvent) => void;
   /** Nothing more may be fed, started or waited for. */
   readonly quit: () => void;
+  /** A trip has just been sent for the first time. */
+  readonly aborted: () => void;
   /** The motor was measured, or the measuring given up. */
   readonly stopped: () => void;
   readonly timeOf: (tick: number) => number;
@@ -45,6 +47,8 @@ export class Supervision {
   private stopConfirmed = true;
   private stopBegan_us = 0;
   private stopPressed = false;
+  /** The cause that {@link abortFor} has sent and {@link trips} has not told yet. */
+  private sent: TripCode | null = null;
   private host_us = -1;
 
   constructor(
@@ -63,10 +67,21 @@ export class Supervision {
     });
   }
 
+  /** The judge is about to latch this cause: the abort goes out before its words are made. {@link trips} follows. */
+  abortFor(cause: TripCode): void {
+    this.sent = cause;
+    this.ports.commands.urgent({ name: 'trip', cause: CODE_ON_WIRE[cause] });
+    this.ports.aborted();
+  }
+
   /** Trips that the judge latched: the abort goes out before anybody is told. */
   trips(trips: readonly Trip[] | null): void {
     if (trips === null) return;
-    this.abort();
+    if (this.judge.latch.first?.code !== this.sent) {
+      this.abort();
+      this.ports.aborted();
+    }
+    this.sent = null;
     this.ports.quit();
     this.watchStop();
     for (const trip of trips) this.ports.tell({ type: 'tripped', tick_us: trip.tick_us, trip });

@@ -77,7 +77,16 @@ export class Drive {
   /** One row; returns the trips that it latched. */
   row(): readonly Trip[] {
     this.tick_us += this.row_us;
-    const trips = advance(this.judge, this.block(), 0) ?? [];
+    const first = this.judge.latch.first === null;
+    const causes: TripCode[] = [];
+    const trips = advance(this.judge, this.block(), 0, (cause) => {
+      if (this.judge.latch.first !== null) throw new Error('the abort came after the latch');
+      causes.push(cause);
+    }) ?? [];
+    // In every test of every rule: the abort is for the very cause that is then latched first, and for nothing else. A
+    // row that comes late is left out before the rules: its abort follows its words.
+    const due = first && trips.length > 0 && trips[0].code !== 'OUT_OF_ORDER' ? [trips[0].code] : [];
+    if (causes.join() !== due.join()) throw new Error(`abort for [${causes.join()}], trips [${trips.map((t) => t.code).join()}]`);
     if (this.judge.desync !== null) this.desyncs.push(this.judge.desync);
     return trips;
   }

@@ -127,7 +127,7 @@ export class TestBench {
   now_us = 0;
   /** Called once a slice, before its ticks. */
   each: () => void = () => undefined;
-  private toBoard: Uint8Array[] = [];
+  toBoard: Uint8Array[] = [];
 
   constructor(options: { limits?: Partial<RigLimits>; rig?: Partial<Rig>; config?: Partial<StationConfig>; slice_us?: number } = {}) {
     this.rig = { ...RIG, ...options.rig, limits: { ...RIG.limits, ...options.limits } };

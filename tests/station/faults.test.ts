@@ -3,6 +3,7 @@
 import { describe, expect, test } from 'vitest';
 import type { RigLimits } from '../../src/model/files/rig';
 import type { TripCode } from '../../src/model/trip';
+import type { JudgeState } from '../../src/safety/judge';
 import { limitsChecksum } from '../../src/link/checksum';
 import { encodeFrame, FrameDecoder } from '../../src/link/codec';
 import * as M from '../../src/wire/messages';
@@ -130,6 +131,29 @@ describe('faults that only the station knows', () => {
     const lastDriven = bench.throttles.filter((t) => t.raw > 0).at(-1)!.at_us;
     expect(lastDriven - bench.trips[0].tick_us).toBeLessThanOrEqual(5000);
     expect(bench.trips.filter((t) => t.code === code)).toHaveLength(1);
+  });
+
+  test('the abort is on its way before anybody is told, and before its words are made; once', () => {
+    const order: string[] = [];
+    const frames = new FrameDecoder((payload) => { if (payload[0] === M.CMD_TRIP) order.push('sent'); });
+    const bench: TestBench = new TestBench({ config: {
+      send: (bytes) => { frames.push(bytes); bench.toBoard.push(bytes); },
+      onAbort: () => order.push('carried'),
+      onEvent: (event) => { bench.events.push(event); if (event.type === 'tripped') order.push('told'); },
+    } });
+    const { judge } = (bench.station as unknown as { supervision: { judge: JudgeState } }).supervision;
+    for (const rule of judge.rules.all) {
+      const finding = rule.finding.bind(rule);
+      rule.finding = (row) => { order.push('words'); return finding(row); };
+    }
+    bench.start(LONG);
+    bench.run(1);
+    expect(order).toEqual([]);
+    bench.plant.bend = (s) => (s.voltage = 6);
+    bench.run(0.1);
+    expect(bench.trips.map((t) => t.code)).toEqual(['SUPPLY_SAG']);
+    expect(order.slice(0, 4)).toEqual(['sent', 'carried', 'words', 'told']);
+    expect(order.filter((what) => what !== 'words')).toEqual(['sent', 'carried', 'told']);
   });
 
   test('TREND: a temperature that rises too fast', () => {

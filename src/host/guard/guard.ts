@@ -183,6 +183,7 @@ export class Guard {
       ...setup,
       // Its own connection, for good: nothing that this station sends can reach another one.
       send: (bytes) => { if (connection.lost === null && !this.muted) connection.port?.send(bytes); },
+      onAbort: this.io.makeWay,
       onBlock: (block) => this.post({ type: 'block', block }),
       onEvent: (event) => this.event(event),
     });
@@ -236,10 +237,7 @@ export class Guard {
   }
 
   private event(event: BenchEvent): void {
-    if (event.type === 'tripped') {
-      this.io.makeWay?.();
-      if (event.trip.code === 'LINK_LOST') this.linkLost = true;
-    }
+    if (event.type === 'tripped' && event.trip.code === 'LINK_LOST') this.linkLost = true;
     if (event.type === 'stopped') this.turning = false;
     // What a run asks about when it ends has to be there before the end is.
     if (event.type === 'stopped' || event.type === 'tripped' || event.type === 'ended') this.tellState();

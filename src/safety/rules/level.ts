@@ -15,6 +15,7 @@ export interface LevelLimit {
 }
 
 export class LevelRule implements Rule {
+  readonly code: TripCode;
   readonly id: number;
   readonly sign: number;
   /** How near the run came. */
@@ -30,6 +31,7 @@ export class LevelRule implements Rule {
     private readonly rule: LevelLimit,
     history: History,
   ) {
+    this.code = rule.code;
     this.id = of.id;
     this.sign = rule.side === 'above' ? 1 : -1;
     this.edge = this.sign * rule.limit;

@@ -8,6 +8,7 @@ import { Approach, type Finding, type Rule } from '../rule';
  * bend the mean. Until the span is filled, the missing part counts as zero: the motor stood still before.
  */
 export class MeanRule implements Rule {
+  readonly code = 'CURRENT_MEAN';
   readonly bit: number;
   private readonly id: number;
   broken = false;
@@ -68,7 +69,7 @@ export class MeanRule implements Rule {
 
   finding(): Finding {
     return {
-      code: 'CURRENT_MEAN', value: this.mean, limit: this.limit, unit: this.of.unit, channel: this.of.column,
+      code: this.code, value: this.mean, limit: this.limit, unit: this.of.unit, channel: this.of.column,
       detail: `Mean current ${show(this.mean)} A over ${showTime(this.span_us)}, above ${show(this.limit)} A.`,
     };
   }

@@ -178,6 +178,7 @@ export class ThrustWatch {
 
 /** Mean thrust too far from what the speed leads to expect, either way. */
 export class MismatchRule implements Rule {
+  readonly code = 'MISMATCH';
   readonly bit: number;
   broken = false;
   private readonly allowed: number;
@@ -206,7 +207,7 @@ export class MismatchRule implements Rule {
     const expected = watch.expected_N(watch.long);
     const value = watch.share * expected;
     return {
-      code: 'MISMATCH', value, limit: expected, unit: 'N', channel: thrust.column,
+      code: this.code, value, limit: expected, unit: 'N', channel: thrust.column,
       detail: `Mean ${WORD_OF.thrust} ${show(value)} N over ${showTime((mismatch?.for_s ?? 0) * 1e6)}, where the speed (${show(row.si[speed.id])} rpm now) leads to expect ${show(expected)} N within ${show(100 * this.allowed)} %. Check load cell and propeller.`,
     };
   }
@@ -226,6 +227,7 @@ export class MismatchRule implements Rule {
  * never there) thrust below what any propeller of this diameter gives is enough.
  */
 export class PropellerLostRule implements Rule {
+  readonly code = 'PROPELLER_LOST';
   readonly bit: number;
   broken = false;
 
@@ -251,7 +253,7 @@ export class PropellerLostRule implements Rule {
     const expected = watch.expected_N(watch.short);
     const why = watch.k > 0 ? 'by this run so far' : `from any propeller of ${show(1000 * watch.setup.diameter_m)} mm`;
     return {
-      code: 'PROPELLER_LOST', value, limit: expected, unit: 'N', channel: thrust.column,
+      code: this.code, value, limit: expected, unit: 'N', channel: thrust.column,
       detail: `Thrust ${show(value)} N at ${show(row.si[speed.id])} rpm and ${show(row.si[current.id])} A; expected ${show(expected)} N ${why}. Keep clear, cut the power, look for the propeller.`,
     };
   }

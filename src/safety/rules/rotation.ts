@@ -78,6 +78,7 @@ export class RotationWatch {
 
 /** Current without rotation: a blocked motor takes full current and stands still. */
 export class StallRule implements Rule {
+  readonly code = 'STALL';
   broken = false;
   readonly longest_us: number;
 
@@ -96,7 +97,7 @@ export class StallRule implements Rule {
   finding(row: Row): Finding {
     const value = row.si[this.current.id];
     return {
-      code: 'STALL', value, limit: this.limit.current_A, unit: 'A', channel: this.current.column,
+      code: this.code, value, limit: this.limit.current_A, unit: 'A', channel: this.current.column,
       detail: `${show(value)} A and no rotation for ${showTime(this.watch.lost_us(row))} at ${show(100 * row.throttle)} % throttle (limit ${show(this.limit.current_A)} A for ${showTime(this.longest_us)}). Check that the rotor turns freely.`,
     };
   }
@@ -112,6 +113,7 @@ export class StallRule implements Rule {
 
 /** Rotation was there and did not come back within the allowed time. */
 export class DesyncSustainedRule implements Rule {
+  readonly code = 'DESYNC_SUSTAINED';
   broken = false;
   readonly longest_us: number;
 
@@ -130,7 +132,7 @@ export class DesyncSustainedRule implements Rule {
   finding(row: Row): Finding {
     const lost_us = this.watch.lost_us(row);
     return {
-      code: 'DESYNC_SUSTAINED', value: lost_us / 1000, limit: this.longest_us / 1000, unit: 'ms', channel: this.speed.column,
+      code: this.code, value: lost_us / 1000, limit: this.longest_us / 1000, unit: 'ms', channel: this.speed.column,
       detail: `Rotation was lost and did not come back for ${showTime(lost_us)} at ${show(100 * row.throttle)} % throttle.`,
     };
   }
@@ -146,6 +148,7 @@ export class DesyncSustainedRule implements Rule {
 
 /** More desyncs in one run than allowed, each of which ended well. */
 export class DesyncCountRule implements Rule {
+  readonly code = 'DESYNC_COUNT';
   broken = false;
   private latest_us = -1;
 
@@ -162,7 +165,7 @@ export class DesyncCountRule implements Rule {
 
   finding(): Finding {
     return {
-      code: 'DESYNC_COUNT', value: this.watch.count, limit: this.most, unit: 'desyncs', channel: this.speed.column,
+      code: this.code, value: this.watch.count, limit: this.most, unit: 'desyncs', channel: this.speed.column,
       detail: `${this.watch.count} desyncs in this run, more than ${this.most}.`,
     };
   }

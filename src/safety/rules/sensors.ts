@@ -5,6 +5,7 @@ import { Window, type Finding, type Rule } from '../rule';
 
 /** A channel without a fresh sample for a number of its own periods. Ages count from the first row at the latest. */
 export class StaleRule implements Rule {
+  readonly code = 'SENSOR_STALE';
   broken = false;
   private readonly oldest_us: Float64Array;
   /** No channel can be stale up to this device time. */
@@ -43,7 +44,7 @@ export class StaleRule implements Rule {
   finding(): Finding {
     const of = this.channels[this.stale];
     return {
-      code: 'SENSOR_STALE', value: this.age_us / 1000, limit: this.oldest_us[this.stale] / 1000, unit: 'ms', channel: of.column,
+      code: this.code, value: this.age_us / 1000, limit: this.oldest_us[this.stale] / 1000, unit: 'ms', channel: of.column,
       detail: `No new ${WORD_OF[of.kind]} sample for ${showTime(this.age_us)}; it should come every ${showTime(of.period_us)}. Check the sensor and its cable.`,
     };
   }
@@ -65,6 +66,7 @@ const IMPOSSIBLE = { window: 10, bad: 3 };
  * Not for speed: there "impossible" means "no commutation seen", which is how a standing motor looks.
  */
 export class ImpossibleRule implements Rule {
+  readonly code = 'SENSOR_IMPOSSIBLE';
   broken = false;
   private readonly windows: readonly Window[];
   private readonly mask: number;
@@ -97,7 +99,7 @@ export class ImpossibleRule implements Rule {
     const of = this.channels[this.worst];
     const { hits } = this.windows[this.worst];
     return {
-      code: 'SENSOR_IMPOSSIBLE', value: hits, limit: IMPOSSIBLE.bad, unit: 'samples', channel: of.column,
+      code: this.code, value: hits, limit: IMPOSSIBLE.bad, unit: 'samples', channel: of.column,
       detail: `${hits} of the last ${IMPOSSIBLE.window} ${WORD_OF[of.kind]} samples are impossible. Check the sensor and its cable.`,
     };
   }
@@ -120,6 +122,7 @@ const FROZEN_SAMPLES = 5;
  * meanwhile, and only from then on: a speed that stood for a second at a steady throttle has not frozen when a step begins.
  */
 export class FrozenRule implements Rule {
+  readonly code = 'SENSOR_FROZEN';
   readonly bit: number;
   private readonly id: number;
   broken = false;
@@ -172,7 +175,7 @@ export class FrozenRule implements Rule {
   finding(): Finding {
     const { unit, column, kind } = this.of;
     return {
-      code: 'SENSOR_FROZEN', value: this.age_us / 1000, limit: this.longest_us / 1000, unit: 'ms', channel: column,
+      code: this.code, value: this.age_us / 1000, limit: this.longest_us / 1000, unit: 'ms', channel: column,
       detail: `The ${WORD_OF[kind]} reading stands at ${show(this.value)} ${unit} for ${showTime(this.age_us)} while the motor is powered. Check the sensor.`,
     };
   }

@@ -6,6 +6,7 @@ import { showsLimiting } from '../../model/supply-limiting';
 import { Window, type Finding, type Rule } from '../rule';
 
 export class SupplyLimitingRule implements Rule {
+  readonly code = 'SUPPLY_LIMITING';
   readonly bit: number;
   broken = false;
   private readonly window: Window;
@@ -32,7 +33,7 @@ export class SupplyLimitingRule implements Rule {
   finding(row: Row): Finding {
     const value = row.si[this.current.id];
     return {
-      code: 'SUPPLY_LIMITING', value, limit: this.limit_A, unit: 'A', channel: this.current.column,
+      code: this.code, value, limit: this.limit_A, unit: 'A', channel: this.current.column,
       detail: `${show(value)} A at ${show(row.si[this.voltage.id])} V: the supply is at its limit of ${show(this.limit_A)} A and cannot hold ${show(this.set_V)} V (most of ${showTime(this.for_s * 1e6)}).`,
     };
   }

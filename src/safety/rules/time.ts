@@ -5,6 +5,7 @@ import type { Finding, Rule } from '../rule';
 
 /** No row for longer than this of device time while the board is armed: the link loses them, or the board does. */
 export class SilenceRule implements Rule {
+  readonly code = 'LINK_LOST';
   broken = false;
   private gap_us = 0;
 
@@ -18,7 +19,7 @@ export class SilenceRule implements Rule {
 
   finding(): Finding {
     return {
-      code: 'LINK_LOST', value: this.gap_us / 1000, limit: this.longest_us / 1000, unit: 'ms', channel: null,
+      code: this.code, value: this.gap_us / 1000, limit: this.longest_us / 1000, unit: 'ms', channel: null,
       detail: `No row from the board for ${showTime(this.gap_us)} of its own time (limit ${showTime(this.longest_us)}). Check cable and port.`,
     };
   }
@@ -37,6 +38,7 @@ export const SEGMENT_MARGIN_US = 50_000;
 
 /** The segment being played is older than its own bound and a margin: the board does not play what it was told. */
 export class SegmentTimeoutRule implements Rule {
+  readonly code = 'SEGMENT_TIMEOUT';
   broken = false;
   private ordinal = 0;
   private began_us = 0;
@@ -63,7 +65,7 @@ export class SegmentTimeoutRule implements Rule {
     const played = row.tick_us - this.began_us;
     const bound = this.longest_us - SEGMENT_MARGIN_US;
     return {
-      code: 'SEGMENT_TIMEOUT', value: played / 1e6, limit: bound / 1e6, unit: 's', channel: null,
+      code: this.code, value: played / 1e6, limit: bound / 1e6, unit: 's', channel: null,
       detail: `Segment ${this.ordinal} plays for ${showTime(played)}; it was to end after ${showTime(bound)}.`,
     };
   }
@@ -89,7 +91,7 @@ export class RunTimeRule implements Rule {
   private began_us = 0;
 
   constructor(
-    private readonly code: Extract<TripCode, 'PROTOCOL_TIMEOUT' | 'LONGEST_RUN'>,
+    readonly code: Extract<TripCode, 'PROTOCOL_TIMEOUT' | 'LONGEST_RUN'>,
     bound_s: number,
   ) {
     this.bound_us = bound_s * 1e6;

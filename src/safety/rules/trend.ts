@@ -7,6 +7,7 @@ import { Approach, Window, type Finding, type Rule } from '../rule';
 const STEEP = { window: 4, bad: 2 };
 
 export class TrendRule implements Rule {
+  readonly code = 'TREND';
   readonly bit: number;
   private readonly id: number;
   broken = false;
@@ -46,7 +47,7 @@ export class TrendRule implements Rule {
 
   finding(row: Row): Finding {
     return {
-      code: 'TREND', value: this.slope, limit: this.limit_K_per_s, unit: 'K/s', channel: this.of.column,
+      code: this.code, value: this.slope, limit: this.limit_K_per_s, unit: 'K/s', channel: this.of.column,
       detail: `The ${WORD_OF[this.of.kind]} rises by ${show(this.slope)} K/s over ${showTime(this.over_s * 1e6)}, faster than ${show(this.limit_K_per_s)} K/s; it is at ${show(row.si[this.id])} °C.`,
     };
   }
