@@ -16,11 +16,19 @@ export function calibrationSummary(c: Calibrated): string {
   return [
     `${badge}${table(['point', 'applied', c.channel === 'lead_resistance' ? 'drop, V' : 'counts', 'residual'], rows, ['left', 'right', 'right', 'right'])}`,
     `${lawLine(c)}, holds ${formatQuantity(result.span.from, dimension)} .. ${formatQuantity(result.span.to, dimension)}`,
-    `Standard uncertainty: gain ${percent(result.u_gain)}${parts}${result.u_offset > 0 ? `, offset ${formatQuantity(result.u_offset, step, { digits: 2 })}` : ''}, ${result.dof === null ? 'nothing in it a guess' : `${Math.floor(result.dof)} degrees of freedom`}`,
+    `Standard uncertainty: gain ${percent(result.u_gain)}${parts}${result.u_offset > 0 ? `, offset ${formatQuantity(result.u_offset, step, { digits: 2 })}` : ''}, ${freedomText(result.dof)}`,
     ...(result.hysteresis === null ? [] : [`Hysteresis ${formatQuantity(result.hysteresis, step, { digits: 2 })}${result.creep === null ? '' : `, creep ${formatQuantity(result.creep, step, { digits: 2 })}`}`]),
     `Written: ${c.file ?? ''}`,
     '',
   ].join('\n');
+}
+
+/** More than this many are as good as no end of them: Student's t is the normal distribution to three digits. */
+const MANY_DOF = 1000;
+
+function freedomText(dof: number | null): string {
+  if (dof === null) return 'nothing in it a guess';
+  return dof > MANY_DOF ? `more than ${MANY_DOF} degrees of freedom` : `${Math.floor(dof)} degrees of freedom`;
 }
 
 function lawLine({ channel, result }: Calibrated): string {
