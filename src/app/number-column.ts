@@ -3,6 +3,9 @@
 /** Longest column: half an hour at 2 kHz. Eight of them take 270 MB; a longer run is averaged in blocks of 2, 4, 8 … samples. */
 export const LONGEST_COLUMN = 4 * 1024 * 1024;
 
+/** Room to begin with: a run of 16 s at 1 kHz. */
+const FIRST_ROOM = 16 * 1024;
+
 /** A column of numbers that grows, and halves its resolution whenever it is full. */
 export class NumberColumn {
   private data: Float64Array;
@@ -13,7 +16,7 @@ export class NumberColumn {
 
   /** @param longest most values held; an even number */
   constructor(private readonly longest: number) {
-    this.data = new Float64Array(Math.min(longest, 4096));
+    this.data = new Float64Array(Math.min(longest, FIRST_ROOM));
   }
 
   /** Samples that make one value; 1 unless the column was ever full. */
@@ -28,6 +31,17 @@ export class NumberColumn {
     this.data[this.n++] = this.size === 1 ? x : this.sum / this.size;
     this.sum = 0;
     this.pending = 0;
+  }
+
+  /**
+   * Room for `count` more samples, to be filled at once; null where samples are averaged or the column would be full, so that each has
+   * to be pushed.
+   */
+  room(count: number): Float64Array | null {
+    if (this.size > 1 || this.n + count > this.longest) return null;
+    while (this.n + count > this.data.length) this.makeRoom();
+    this.n += count;
+    return this.data.subarray(this.n - count, this.n);
   }
 
   /** The values so far, as a view. An unfinished block at the end counts as one. Call it last. */

@@ -51,6 +51,14 @@ function secondsFrom(tick_us: Float64Array, origin_us: number): Float64Array {
   return tick_us;
 }
 
+/** Adds the first `count` values, each over `divisor`. */
+function fill(column: NumberColumn, count: number, values: ArrayLike<number>, divisor = 1): void {
+  const room = column.room(count);
+  for (let i = 0; i < count; i++) {
+    if (room === null) column.push(values[i] / divisor); else room[i] = values[i] / divisor;
+  }
+}
+
 class GroupSamples {
   readonly times: NumberColumn;
   readonly throttle: NumberColumn;
@@ -72,8 +80,8 @@ class GroupSamples {
     this.last_us = tick_us[rows - 1];
     // Channels first: one that has shared the row times until now may have to copy them as they were.
     for (let k = 0; k < this.channels.length; k++) this.channels[k].take(batch, batch.counts[k], this.times);
-    for (let i = 0; i < rows; i++) this.times.push(tick_us[i]);
-    if (throttle !== null) for (let i = 0; i < rows; i++) this.throttle.push(throttle[i] / THROTTLE_FULL);
+    fill(this.times, rows, tick_us);
+    if (throttle !== null) fill(this.throttle, rows, throttle, THROTTLE_FULL);
     this.rows += rows;
   }
 
@@ -106,16 +114,25 @@ class ChannelSamples {
     this.impossible += news - good;
     if (good < rows) this.times ??= rowTimes.copy();
     const { conversion } = this.fact;
-    const linear = conversion.law === 'linear' ? conversion : null;
-    for (let i = 0; i < rows; i++) {
-      if ((fresh[i] & valid[i] & bit) === 0) continue;
-      if (linear === null) value.push(toSI(conversion, counts[i]));
-      else {
-        // As `toSI`, with the law taken out of the loop.
-        const x = counts[i] - linear.zero;
-        value.push(linear.c0 + x * (linear.c1 + x * linear.c2));
+    const room = value.room(good);
+    if (room === null) {
+      for (let i = 0; i < rows; i++) if ((fresh[i] & valid[i] & bit) !== 0) value.push(toSI(conversion, counts[i]));
+    } else if (conversion.law === 'linear') {
+      // As `toSI`, with the law taken out of the loop.
+      const { zero, c0, c1, c2 } = conversion;
+      for (let i = 0, at = 0; i < rows; i++) {
+        if ((fresh[i] & valid[i] & bit) === 0) continue;
+        const x = counts[i] - zero;
+        room[at++] = c0 + x * (c1 + x * c2);
       }
-      this.times?.push(tick_us[i]);
+    } else {
+      for (let i = 0, at = 0; i < rows; i++) if ((fresh[i] & valid[i] & bit) !== 0) room[at++] = toSI(conversion, counts[i]);
+    }
+    if (this.times === null) return;
+    const times = this.times.room(good);
+    for (let i = 0, at = 0; i < rows; i++) {
+      if ((fresh[i] & valid[i] & bit) === 0) continue;
+      if (times === null) this.times.push(tick_us[i]); else times[at++] = tick_us[i];
     }
   }
 

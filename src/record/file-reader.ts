@@ -10,7 +10,7 @@ export function readPieces(path: string, take: (piece: Uint8Array) => void): str
   const hash = createHash('sha256');
   const fd = fs.openSync(path, 'r');
   try {
-    const piece = new Uint8Array(PIECE);
+    const piece = new Uint8Array(Math.min(PIECE, Math.max(1, fs.fstatSync(fd).size)));
     for (let n = fs.readSync(fd, piece); n > 0; n = fs.readSync(fd, piece)) {
       hash.update(piece.subarray(0, n));
       take(piece.subarray(0, n));

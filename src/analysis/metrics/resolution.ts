@@ -2,7 +2,7 @@
  * How coarse a channel is. Telemetry that keeps a few significant bits shows one and the same value over a whole window; the mean
  * of it is then off by up to half a step, in every repeat alike, and no gain uncertainty says so.
  */
-import type { RunChannel } from '../run-data';
+import { firstAt, type RunChannel } from '../run-data';
 import type { Effects } from './reading';
 
 /** A channel with more different values than this is not called coarse. */
@@ -21,21 +21,38 @@ function levelsOf(channel: RunChannel): Float64Array | null {
   const before = known.get(channel.value);
   if (before !== undefined) return before;
   const seen = new Set<number>();
-  for (const v of channel.value) {
-    seen.add(v);
-    if (seen.size > MOST_LEVELS) break;
+  let last = NaN;
+  for (let i = 0; i < channel.value.length && seen.size <= MOST_LEVELS; i++) {
+    // A coarse channel repeats itself.
+    if (channel.value[i] === last) continue;
+    last = channel.value[i];
+    seen.add(last);
   }
   const levels = seen.size > MOST_LEVELS ? null : Float64Array.from(seen).sort();
   known.set(channel.value, levels);
   return levels;
 }
 
+/** Steps that were found, by levels and then by which of them they were taken over. */
+const steps = new WeakMap<Float64Array, Map<number, number>>();
+
 /** Step between neighbouring values that the channel can show near a value; 0 when none can be told. */
 function stepNear(channel: RunChannel, value: number): number {
-  const near = levelsOf(channel)?.filter((v) => Math.abs(v - value) < NEAR * Math.abs(value)) ?? null;
-  if (near === null || near.length < 2) return 0;
-  const gaps = Array.from(near.subarray(1), (v, i) => v - near[i]).sort((a, b) => a - b);
-  return gaps[gaps.length >> 1];
+  const levels = levelsOf(channel);
+  if (levels === null) return 0;
+  const reach = NEAR * Math.abs(value);
+  const [first, end] = [firstAt(levels, value - reach), firstAt(levels, value + reach)];
+  if (end - first < 2) return 0;
+  const known = steps.get(levels) ?? new Map<number, number>();
+  steps.set(levels, known);
+  const key = first * (MOST_LEVELS + 1) + end;
+  let step = known.get(key);
+  if (step === undefined) {
+    const gaps = Float64Array.from({ length: end - first - 1 }, (_, i) => levels[first + i + 1] - levels[first + i]).sort();
+    step = gaps[gaps.length >> 1];
+    known.set(key, step);
+  }
+  return step;
 }
 
 /**

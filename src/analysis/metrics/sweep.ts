@@ -74,10 +74,20 @@ export function bothRamps(series: Series, s: Sweep, step: number, edge: number):
 export function withoutDesyncs(data: RunData, series: Series): Series {
   if (data.desyncs.length === 0) return series;
   const { t_s, value } = series;
-  const keep = new Uint8Array(t_s.length).fill(1);
-  for (const d of data.desyncs) {
-    const spoiled = spoiledBy(d);
-    keep.fill(0, firstAt(t_s, spoiled.from_s), firstAt(t_s, spoiled.to_s));
+  const keptTimes = new Float64Array(t_s.length);
+  const keptValues = new Float64Array(t_s.length);
+  let kept = 0;
+  const keep = (from: number, to: number): void => {
+    if (to <= from) return;
+    keptTimes.set(t_s.subarray(from, to), kept);
+    keptValues.set(value.subarray(from, to), kept);
+    kept += to - from;
+  };
+  let next = 0;
+  for (const { from_s, to_s } of data.desyncs.map(spoiledBy).sort((a, b) => a.from_s - b.from_s)) {
+    keep(next, firstAt(t_s, from_s));
+    next = Math.max(next, firstAt(t_s, to_s));
   }
-  return { t_s: t_s.filter((_, i) => keep[i] === 1), value: value.filter((_, i) => keep[i] === 1) };
+  keep(next, t_s.length);
+  return { t_s: keptTimes.subarray(0, kept), value: keptValues.subarray(0, kept) };
 }

@@ -16,6 +16,48 @@ export type LawAboveZero = {
   readonly text: string;
 };
 
+/** Exponents that make physical sense for a propeller, with much room. */
+const EXPONENTS = [0.3, 8] as const;
+/** Newton in the exponent needs four or five steps from 2. */
+const MOST_STEPS = 20;
+
+/**
+ * A start from which the checked fit has nothing left to do: for each exponent, zero and factor follow from a straight line, so that
+ * only the exponent is searched for (variable projection: Golub & Pereyra, SIAM J. Numer. Anal. 10 (1973) 413). Gauss–Newton with
+ * exact derivatives, three sums over the points a step. Null where that leads nowhere.
+ */
+function startOf(z: Float64Array, y: Numbers): [zero: number, k: number, exponent: number] | null {
+  const n = z.length;
+  const logs = z.map((v) => Math.log(v));
+  let exponent = 2;
+  for (let round = 0; round < MOST_STEPS; round++) {
+    // Columns of the Jacobian: 1, p = z^exponent, q = p·ln z; each about its mean, which takes the zero out.
+    let [p0, q0, y0, pp, pq, qq, py, qy] = [0, 0, 0, 0, 0, 0, 0, 0];
+    for (let i = 0; i < n; i++) {
+      const p = Math.exp(exponent * logs[i]);
+      const q = p * logs[i];
+      p0 += p;
+      q0 += q;
+      y0 += y[i];
+      pp += p * p;
+      pq += p * q;
+      qq += q * q;
+      py += p * y[i];
+      qy += q * y[i];
+    }
+    [pp, pq, qq, py, qy] = [pp - (p0 * p0) / n, pq - (p0 * q0) / n, qq - (q0 * q0) / n, py - (p0 * y0) / n, qy - (q0 * y0) / n];
+    const det = pp * qq - pq * pq;
+    // The coefficient of q is k times the step of the exponent, for the k of a line at this exponent.
+    const line = py / pp;
+    const move = (pp * qy - pq * py) / det / line;
+    if (!Number.isFinite(move)) return null;
+    if (Math.abs(move) < 1e-11) return [(y0 - line * p0) / n, line, exponent];
+    exponent += Math.sign(move) * Math.min(Math.abs(move), 1);
+    if (!(exponent > EXPONENTS[0] && exponent < EXPONENTS[1])) return null;
+  }
+  return null;
+}
+
 /**
  * Fits zero, factor and exponent by least squares in thrust: an offset of the load cell, which a straight line in logarithms would
  * take for another exponent, is found along with it.
@@ -28,9 +70,11 @@ export function fitLawAboveZero(speed_rpm: Numbers, thrust_N: Numbers, tolerance
   const top = Math.max(...Array.from(speed_rpm));
   const most = Math.max(...Array.from(thrust_N));
   if (!(most > 0)) return noResult('no thrust was measured');
-  const fit = fitNonlinear(Array.from(speed_rpm, (v) => v / top), thrust_N, ([zero, k, exponent]) => (z) => zero + k * z ** exponent, {
-    start: [0, most, 2], lower: [-most, 0.01 * most, 0.3], upper: [most, 100 * most, 8], nearStart: true,
-  });
+  const z = Float64Array.from(speed_rpm, (v) => v / top);
+  const [lower, upper] = [[-most, 0.01 * most, EXPONENTS[0]], [most, 100 * most, EXPONENTS[1]]];
+  const near = startOf(z, thrust_N);
+  const within = near !== null && near.every((v, i) => v > lower[i] && v < upper[i]);
+  const fit = fitNonlinear(z, thrust_N, ([zero, k, exponent]) => (x) => zero + k * x ** exponent, { start: within ? near : [0, most, 2], lower, upper, nearStart: true });
   if (!fit.ok) return noResult(`no power of speed describes thrust: ${fit.reason}`);
   if (fit.standardErrors === null) return noResult('no points are left to judge the fit by');
   const [zero_N, , exponent] = fit.parameters;

@@ -39,6 +39,8 @@ export type NonlinearFit = {
 };
 
 const CONVERGED = 1e-5;
+/** Nearer than this no step is worth its time: it moves a parameter by a hundred-millionth of its standard error. */
+const FINISHED = 1e-8;
 
 /**
  * Fits a model.
@@ -160,7 +162,7 @@ function polish(p: Problem, from: readonly number[]): Polished {
     if (![...j.to1DArray(), ...r.to1DArray()].every(Number.isFinite)) return { parameters, offset: Infinity, jacobian: null };
     const offset = relativeOffset(p, j, r, sum);
     const here = { parameters, offset: offset ?? Infinity, jacobian: offset === null ? null : j };
-    if (round >= MOST_ROUNDS || (offset !== null && offset < 1e-9)) return here;
+    if (round >= MOST_ROUNDS || (offset !== null && offset < FINISHED)) return here;
     let taken = false;
     while (!taken && damping <= 1e10) {
       const step = dampedStep(j, r, damping);
