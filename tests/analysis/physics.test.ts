@@ -9,6 +9,7 @@ import {
   thrustCoefficient, thrustOf, torqueCoefficient,
 } from '../../src/analysis/physics/propeller';
 import { fitLawAboveZero } from '../../src/analysis/physics/thrust-law';
+import { fitNonlinear } from '../../src/analysis/stats/nonlinear';
 
 describe('standard atmosphere, ISO 2533:1975 (geopotential altitude)', () => {
   test.each([
@@ -109,6 +110,18 @@ describe('propeller', () => {
     if (!law.ok) throw new Error(law.reason);
     expect(law.exponent).toBeGreaterThan(2.1);
     expect(law.square).toBe('fails');
+  });
+  test('the quick start ends where a search from afar ends: at the least sum of squares', () => {
+    fc.assert(fc.property(fc.double({ min: 1.2, max: 3, noNaN: true }), fc.double({ min: -0.5, max: 0.5, noNaN: true }), fc.integer({ min: 1, max: 1e6 }), (exponent, zero, seed) => {
+      const speed = Array.from({ length: 40 }, (_, i) => 4000 + 500 * i);
+      const z = speed.map((v) => v / 23_500);
+      const thrust = z.map((v, i) => zero + 2 * v ** exponent + 0.02 * Math.sin(seed * (i + 1) ** 2));
+      const law = fitLawAboveZero(speed, thrust);
+      const far = fitNonlinear(z, thrust, ([c, k, p]) => (x) => c + k * x ** p, { start: [0.3, 1, 2.5], lower: [-9, 0.01, 0.3], upper: [9, 99, 8] });
+      if (!law.ok || !far.ok) throw new Error(`${law.ok ? '' : law.reason} ${far.ok ? '' : far.reason}`);
+      expect(Math.abs(law.exponent - far.parameters[2])).toBeLessThan(1e-6 * far.standardErrors![2]);
+      expect(law.uExponent / far.standardErrors![2]).toBeCloseTo(1, 6);
+    }), { numRuns: 30, seed: 5 });
   });
   test('a true square holds, whatever the zero of the load cell; on a coarse stand, or with four points, no claim is made', () => {
     const rpm = [3000, 4000, 5000, 6000, 7000, 8000, 9000];

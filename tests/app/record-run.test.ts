@@ -58,6 +58,26 @@ describe('a column', () => {
     expect([column.block, [...column.values()]]).toEqual([2, [0.5, 2.5, 4.5, 6.5, 8]]);
   });
 
+  test('filled at once it holds what it holds when pushed, up to its bound; beyond, each has to be pushed', () => {
+    const pushed = new NumberColumn(64);
+    const filled = new NumberColumn(64);
+    let next = 0;
+    for (const count of [1, 0, 40, 23]) {
+      const room = filled.room(count)!;
+      expect(room.length).toBe(count);
+      for (let i = 0; i < count; i++, next++) {
+        pushed.push(next);
+        room[i] = next;
+      }
+    }
+    expect(filled.copy().values()).toEqual(pushed.copy().values());
+    expect(filled.room(1)).toBeNull();
+    filled.push(next);
+    pushed.push(next);
+    expect([filled.block, filled.room(1)]).toEqual([2, null]);
+    expect(filled.values()).toEqual(pushed.values());
+  });
+
   test('keeps the mean of all blocks, whatever the length', () => {
     for (const n of [4096, 4097, 10_000, 65_536]) {
       const column = new NumberColumn(4096);
