@@ -4,7 +4,7 @@ import type { RecordSummary } from '../app/records';
 import type { BenchEvent } from '../model/events';
 import type { ClosestApproach } from '../model/trip';
 import { formatNumber } from '../units';
-import { duration, simulatedBadge, table } from './text';
+import { duration, healthText, simulatedBadge, table } from './text';
 
 const FEW = 10;
 
@@ -81,7 +81,7 @@ export function eventText(e: BenchEvent): string {
     case 'stopped': return e.confirmed ? e.detail : `${colours.red('STOP NOT CONFIRMED')}: ${e.detail}`;
     case 'mark': return `mark "${e.label}"`;
     case 'operator': return `operator: ${e.what}`;
-    case 'link': return `link: ${e.health.frames} frames, ${e.health.bad_frames} bad, ${e.health.missing_frames} missing, ${e.health.resent_commands} commands resent`;
+    case 'link': return `link: ${e.health.frames} frames, ${healthText(e.health)}`;
   }
 }
 

@@ -1,5 +1,6 @@
 // Small pieces of terminal text. Pure strings; colour only where the caller's stream wants it.
 import colours from 'picocolors';
+import type { LinkHealth } from '../model/events';
 
 export type Align = 'left' | 'right';
 
@@ -30,6 +31,9 @@ export function tables(header: readonly string[], rows: readonly (readonly strin
   const pick = (columns: readonly number[], cells: readonly string[]): string[] => columns.map((c) => cells[c] ?? '');
   return groups.map((g) => table(pick(g, header), rows.map((r) => pick(g, r)), g.map((c) => align[c]))).join('\n\n');
 }
+
+/** What went wrong on the link to a board, counted. */
+export const healthText = (h: LinkHealth): string => `${h.bad_frames} damaged, ${h.missing_frames} missing, ${h.doubled_frames ?? 0} doubled, ${h.resent_commands} sent again`;
 
 // eslint-disable-next-line no-control-regex -- the escape character is what is looked for
 const COLOUR = /\u001b\[[0-9;]*m/g;

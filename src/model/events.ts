@@ -19,6 +19,8 @@ export interface LinkHealth {
   readonly frames: number;
   readonly bad_frames: number;
   readonly missing_frames: number;
+  /** Frames that came twice and were dropped; absent in records from before they were counted. */
+  readonly doubled_frames?: number;
   readonly resent_commands: number;
 }
 

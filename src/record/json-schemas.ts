@@ -26,7 +26,7 @@ const segment = {
   required: ['kind', 'duration_s', 'label', 'role'],
 } as const;
 
-const health = { type: 'object', properties: { frames: integer, bad_frames: integer, missing_frames: integer, resent_commands: integer } } as const;
+const health = { type: 'object', properties: { frames: integer, bad_frames: integer, missing_frames: integer, doubled_frames: integer, resent_commands: integer } } as const;
 
 /** Events: `type` says which of the other members are there. */
 export const EVENT_SCHEMA = {

@@ -45,6 +45,11 @@ export class Intake {
     return this.gaps.missing;
   }
 
+  /** Frames that came twice; the second is dropped. */
+  get doubled(): number {
+    return this.gaps.duplicates;
+  }
+
   push(bytes: Uint8Array): void {
     this.decoder.push(bytes);
   }

@@ -206,7 +206,7 @@ export class Station {
   }
 
   health(): LinkHealth {
-    return { frames: this.intake.frames, bad_frames: this.intake.bad, missing_frames: this.intake.missing, resent_commands: this.commands.resent };
+    return { frames: this.intake.frames, bad_frames: this.intake.bad, missing_frames: this.intake.missing, doubled_frames: this.intake.doubled, resent_commands: this.commands.resent };
   }
 
   // ---- rows and messages ------------------------------------------------------------------------------------------
@@ -305,7 +305,7 @@ export class Station {
   private tellHealth(tick_us: number): void {
     this.health_us = tick_us;
     const health = this.health();
-    const sum = health.bad_frames + health.missing_frames + health.resent_commands;
+    const sum = health.bad_frames + health.missing_frames + (health.doubled_frames ?? 0) + health.resent_commands;
     if (sum === this.healthSum) return;
     this.healthSum = sum;
     this.config.onEvent({ type: 'link', tick_us, health });

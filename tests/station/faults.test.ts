@@ -251,12 +251,16 @@ describe('the link', () => {
     expect(bench.station.health().resent_commands).toBeGreaterThan(3);
   });
 
-  test('a frame that comes twice is dropped', () => {
+  test('a frame that comes twice is dropped, and counted', () => {
     const bench = into((b) => (b.line.toStation = twice));
     expect(bench.trips).toEqual([]);
     bench.station.flush();
     const ticks = bench.blocks.flatMap((b) => [...b.tick_us]);
     expect(new Set(ticks).size).toBe(ticks.length);
+    // Row after row came twice for three seconds, and nothing is missing for it.
+    expect(bench.station.health()).toMatchObject({ bad_frames: 0, missing_frames: 0, doubled_frames: expect.any(Number) as number });
+    expect(bench.station.health().doubled_frames).toBeGreaterThan(2900);
+    expect(bench.of('link').at(-1)!.health.doubled_frames).toBeGreaterThan(0);
   });
 
   test('rows that change places are out of order: a trip', () => {

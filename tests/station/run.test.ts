@@ -36,7 +36,7 @@ describe('a run', () => {
     expect(resting.slice(1).every((t, i) => t - resting[i] === 100_000)).toBe(true);
     const during = bench.blocks.filter((b) => b.state.some((s) => s === 2));
     expect(during.length).toBeLessThanOrEqual(1000 / 32 + 4);
-    expect(bench.station.health()).toEqual({ frames: expect.any(Number) as number, bad_frames: 0, missing_frames: 0, resent_commands: 0 });
+    expect(bench.station.health()).toEqual({ frames: expect.any(Number) as number, bad_frames: 0, missing_frames: 0, doubled_frames: 0, resent_commands: 0 });
   });
 
   test('blocks hold what the sensors showed', () => {

@@ -130,17 +130,18 @@ function readAt(curve: RunCurve, quantity: CurveQuantity, throttle: Reading): Re
 }
 
 /**
- * What lag leaves in the mean of two ramps. Its first order cancels between them. The second order of f(x ± d) is f″d²/2, and with
- * h = f′d/f, half of what the ramps differ by, that is f·h²/2 times f″f/f′², which is (p − 1)/p for a power law x^p: below one.
- * So f·h²/2 bounds it; as a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Another error at every
- * setting, as the curve bends a little differently there.
+ * What lag leaves in the mean of two ramps. Its first order cancels between them. A rotor follows as a first-order lag: on a ramp of
+ * rate r it shows f − (rτ)f′ + (rτ)²f″ − … , so that with d = rτ the second order is d²f″, twice that of a pure delay. With h = f′d/f,
+ * half of what the ramps differ by, that is f·h² times f″f/f′², which is (p − 1)/p for a power law x^p: below one. So f·h² bounds it;
+ * as a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Another error at every setting, as the curve bends
+ * a little differently there.
  */
 function lagLeft(curve: RunCurve, quantity: CurveQuantity, throttle: number, value: number): Effects {
   const apart = curve.apart?.[quantity] ?? null;
   const near = apart === null ? [] : Array.from(apart.y).filter((_, i) => Math.abs(apart.x[i] - throttle) <= WINDOW);
   if (near.length === 0 || value === 0) return {};
   const half = near.reduce((sum, y) => sum + y, 0) / near.length;
-  return { [`${quantity}_resolution_ramps`]: half ** 2 / Math.abs(2 * value) / Math.sqrt(3) };
+  return { [`${quantity}_resolution_ramps`]: half ** 2 / Math.abs(value) / Math.sqrt(3) };
 }
 
 /** What one standard uncertainty of each instrument does to a value of a curve. */

@@ -1,8 +1,9 @@
 /** How the two ramps of a sweep differ: the lag that both share, and the tilt that one lag does not explain. */
 import { fitLine } from '../stats/linefit';
-import { between, type PlayedSegment, type Series } from '../run-data';
+import { between, type PlayedSegment, type RunChannel, type Series } from '../run-data';
 import { meanOf, plateauSpan } from './common';
 import type { Reading } from './reading';
+import { resolutionName, resolutionOf } from './resolution';
 import { cellsOf, inside, type Cells, type Ramp, type Sweep } from './sweep';
 
 /** Part of the low level before the sweep that has settled. */
@@ -17,13 +18,18 @@ const END = 0.1;
 
 /** Levels of a signal before and at the top of the sweep; null where the record does not show both. */
 export function levelsOf(series: Series, s: Sweep): { readonly low: number; readonly high: number } | null {
-  const plateau = plateauSpan(s.plateau);
-  if (!plateau.ok) return null;
-  const top = between(series, plateau.value.from_s, plateau.value.to_s).value;
-  const rest = s.low === null ? firstOf(series, s.up) : between(series, ...settled(s.low)).value;
+  const top = samplesAt(series, s, 'high');
+  const rest = samplesAt(series, s, 'low');
   if (top.length === 0 || rest.length === 0) return null;
   const [low, high] = [meanOf(rest).mean, meanOf(top).mean];
   return high > low ? { low, high } : null;
+}
+
+/** The samples that show a level. */
+function samplesAt(series: Series, s: Sweep, side: 'low' | 'high'): Float64Array {
+  if (side === 'low') return s.low === null ? firstOf(series, s.up) : between(series, ...settled(s.low)).value;
+  const plateau = plateauSpan(s.plateau);
+  return plateau.ok ? between(series, plateau.value.from_s, plateau.value.to_s).value : new Float64Array(0);
 }
 
 /** The settled part of the low level. */
@@ -38,8 +44,25 @@ const firstOf = (series: Series, { segment }: Ramp): Float64Array => between(ser
  */
 export function lagOf(series: Series, s: Sweep): number | null {
   const levels = levelsOf(series, s);
-  if (levels === null) return null;
-  const { low, high } = levels;
+  return levels === null ? null : lagBetween(series, s, levels);
+}
+
+/** The lag of speed with what its coarseness does to it through the two levels: another band of speeds has another mean lag. */
+export function lagReading(speed: RunChannel, series: Series, s: Sweep): Reading | null {
+  const levels = levelsOf(series, s);
+  const value = levels === null ? null : lagBetween(series, s, levels);
+  if (levels === null || value === null) return null;
+  const effects: Record<string, number> = {};
+  for (const side of ['low', 'high'] as const) {
+    const u = resolutionOf(speed, samplesAt(series, s, side), levels[side]);
+    if (u === 0) continue;
+    const [more, less] = [u, -u].map((by) => lagBetween(series, s, { ...levels, [side]: levels[side] + by }));
+    if (more !== null && less !== null) effects[resolutionName(speed, levels[side])] = (more - less) / 2;
+  }
+  return { value, within: 0, effects };
+}
+
+function lagBetween(series: Series, s: Sweep, { low, high }: { readonly low: number; readonly high: number }): number | null {
   const [a, b] = [low + LAG_FROM * (high - low), low + LAG_TO * (high - low)];
   const passed = (v: number): number => Math.min(1, Math.max(0, (v - a) / (b - a)));
   const up = meanTime(series, s.up, (v) => 1 - passed(v));

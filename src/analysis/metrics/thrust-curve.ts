@@ -7,10 +7,10 @@ import { fitMonotone } from '../curves/monotone-fit';
 import { fitLawAboveZero } from '../physics/thrust-law';
 import { between, channelOf, type RunData, type Series } from '../run-data';
 import { meanOf, plateauSpan, powerSeries, sampleAge, zeroedThrust, found, type ThrustZero } from './common';
-import { exact, metric, minus, noMetric, type Reading, type RunMetric } from './reading';
+import { metric, minus, noMetric, type Reading, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
 import { bothRamps, cellsOf, inside, sweepOf, withoutDesyncs, type Cells, type Sweep } from './sweep';
-import { lagOf, lineAt, settled, tiltOf } from './sweep-lag';
+import { lagOf, lagReading, lineAt, settled, tiltOf } from './sweep-lag';
 
 /** Throttle between two points of the grid. */
 const STEP = 0.02;
@@ -59,7 +59,8 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
     source: 'sweep', throttle, values, scatter, fine, apart, instruments: instrumentsOf(data, zero), voltage_V: volts === null || volts.length === 0 ? null : meanOf(volts).mean, flags,
   };
   const speed = channelOf(data, 'speed');
-  const rotorLag = speedLag === null || speed === null ? null : minus(exact(speedLag), sampleAge(speed));
+  const rotor = speed === null || series.speed_rpm === null ? null : lagReading(speed, series.speed_rpm, s);
+  const rotorLag = rotor === null || speed === null ? null : minus(rotor, sampleAge(speed));
   return { curve, metrics: [...lagMetrics(null, rotorLag, series.thrust_N === null ? null : tiltOf(series.thrust_N, s)), exponentMetric(series, s, edge)] };
 }
 

@@ -2,7 +2,7 @@
 import { watchRig, type WatchLook } from '../../app/watch-rig';
 import type { CommandModule } from '../command';
 import { EXIT } from '../exit-codes';
-import { simulatedBadge } from '../text';
+import { healthText, simulatedBadge } from '../text';
 
 const CLEAR_LINE = '\r\u001b[2K';
 
@@ -46,7 +46,7 @@ export function watchLine(look: WatchLook): string {
     return value === null ? `${c.kind} –` : (SHOWN[c.kind]?.(value) ?? `${c.kind} ${value}`);
   });
   const { health } = look;
-  const link = health === null ? `${look.rows} rows` : `link ${look.rows} rows, ${health.bad_frames} damaged, ${health.missing_frames} missing, ${health.resent_commands} sent again`;
+  const link = health === null ? `${look.rows} rows` : `link ${look.rows} rows, ${healthText(health)}`;
   const leave = look.blocks.length === 0 ? 'may be armed' : `not to be armed: ${look.blocks.join(' ')}`;
   return `${look.simulated ? `${simulatedBadge()} ` : ''}${values.join('  ')} · ${link} · ${leave}`;
 }

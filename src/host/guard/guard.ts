@@ -310,7 +310,7 @@ export class Guard {
 }
 
 const NOT_CONNECTED: Permit = { granted: false, reasons: ['The board is not connected.'] };
-const NO_HEALTH = { frames: 0, bad_frames: 0, missing_frames: 0, resent_commands: 0 };
+const NO_HEALTH = { frames: 0, bad_frames: 0, missing_frames: 0, doubled_frames: 0, resent_commands: 0 };
 
 function boardNote(station: Station, connection: Connection): BoardNote | null {
   const identity = station.identity;
