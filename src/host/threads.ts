@@ -56,7 +56,7 @@ function helper<R>({ name, base }: { readonly name: string; readonly base: strin
       resolve([]);
       return;
     }
-    const worker = new Worker(start, { workerData: { ...given, entry: entry.href }, resourceLimits: { maxYoungGenerationSizeMb: 64 } });
+    const worker = new Worker(start, { workerData: { ...given, entry: entry.href } });
     worker.once('message', (done: Placed<R>[]) => {
       resolve(done);
       void worker.terminate();
