@@ -32,7 +32,7 @@ export interface SupervisionPorts {
   readonly tell: (event: BenchEvent) => void;
   /** Nothing more may be fed, started or waited for. */
   readonly quit: () => void;
-  /** A trip has just been sent for the first time. */
+  /** The abort for trips that are about to be told is written. */
   readonly aborted: () => void;
   /** The motor was measured, or the measuring given up. */
   readonly stopped: () => void;

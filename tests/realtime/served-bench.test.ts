@@ -7,6 +7,7 @@ import fs from 'node:fs';
 import path from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { between, channelOf, withRole } from '../../src/analysis/run-data';
+import { mean } from '../../src/analysis/stats/summary';
 import type { TwinHappening } from '../../src/app/twin-serve';
 import { runDataOf } from '../../src/app/run-data';
 import { readRecord } from '../../src/record/file-reader';
@@ -80,9 +81,9 @@ describe.skipIf(!HAS_SOCAT)('board and supply of a served bench, driven by the c
   function rest_V(record: RunRecord): number {
     const data = runDataOf(record);
     const [rest] = withRole(data, 'zero-before');
-    const volts = between(channelOf(data, 'voltage')!, rest.start_s, rest.end_s).value.filter((v) => !Number.isNaN(v));
+    const volts = between(channelOf(data, 'voltage')!, rest.start_s, rest.end_s).value;
     expect(volts.length).toBeGreaterThan(0);
-    return volts.reduce((sum, v) => sum + v, 0) / volts.length;
+    return mean(volts);
   }
 
   test('kv at 3 V and spin-up at 7.6 V without a hand; the output is off when the command has ended', async () => {

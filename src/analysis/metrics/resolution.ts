@@ -43,14 +43,14 @@ function stepNear(channel: RunChannel, value: number): number {
   const reach = NEAR * Math.abs(value);
   const [first, end] = [firstAt(levels, value - reach), firstAt(levels, value + reach)];
   if (end - first < 2) return 0;
-  const known = steps.get(levels) ?? new Map<number, number>();
-  steps.set(levels, known);
+  const found = steps.get(levels) ?? new Map<number, number>();
+  steps.set(levels, found);
   const key = first * (MOST_LEVELS + 1) + end;
-  let step = known.get(key);
+  let step = found.get(key);
   if (step === undefined) {
     const gaps = Float64Array.from({ length: end - first - 1 }, (_, i) => levels[first + i + 1] - levels[first + i]).sort();
     step = gaps[gaps.length >> 1];
-    known.set(key, step);
+    found.set(key, step);
   }
   return step;
 }

@@ -31,8 +31,9 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
   if (!sweep.ok) return { curve: null, metrics: lagMetrics(sweep.reason) };
   const s = sweep.value;
   const series = seriesOf(data, zero);
-  const speedLag = series.speed_rpm === null ? null : lagOf(series.speed_rpm, s);
-  const edge = Math.max(EDGE, EDGE_LAGS * Math.abs(speedLag ?? 0) * s.rate);
+  const speed = channelOf(data, 'speed');
+  const lag = speed === null || series.speed_rpm === null ? null : lagReading(speed, series.speed_rpm, s);
+  const edge = Math.max(EDGE, EDGE_LAGS * Math.abs(lag?.value ?? 0) * s.rate);
   const throttle = gridOf(s.up.from, s.up.to);
   const flags = [...zero.flags, ...(data.desyncs.length > 0 ? ['samples around desyncs are left out of the curve'] : [])];
   const values: Record<CurveQuantity, number[] | null> = { thrust_N: null, speed_rpm: null, current_A: null, power_W: null };
@@ -58,9 +59,7 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
   const curve: RunCurve = {
     source: 'sweep', throttle, values, scatter, fine, apart, instruments: instrumentsOf(data, zero), voltage_V: volts === null || volts.length === 0 ? null : meanOf(volts).mean, flags,
   };
-  const speed = channelOf(data, 'speed');
-  const rotor = speed === null || series.speed_rpm === null ? null : lagReading(speed, series.speed_rpm, s);
-  const rotorLag = rotor === null || speed === null ? null : minus(rotor, sampleAge(speed));
+  const rotorLag = lag === null || speed === null ? null : minus(lag, sampleAge(speed));
   return { curve, metrics: [...lagMetrics(null, rotorLag, series.thrust_N === null ? null : tiltOf(series.thrust_N, s)), exponentMetric(series, s, edge)] };
 }
 

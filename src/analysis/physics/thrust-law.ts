@@ -24,7 +24,7 @@ const MOST_STEPS = 20;
 /**
  * A start from which the checked fit has nothing left to do: for each exponent, zero and factor follow from a straight line, so that
  * only the exponent is searched for (variable projection: Golub & Pereyra, SIAM J. Numer. Anal. 10 (1973) 413). Gauss–Newton with
- * exact derivatives, three sums over the points a step. Null where that leads nowhere.
+ * exact derivatives, one pass over the points a step. Null where that leads nowhere.
  */
 function startOf(z: Float64Array, y: Numbers): [zero: number, k: number, exponent: number] | null {
   const n = z.length;
