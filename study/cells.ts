@@ -43,6 +43,9 @@ export function levelsOf(article: ArticleName, setting: SettingName): Levels {
 /** A setting as a campaign's plan has it. */
 export const planned = (setting: SettingName): Setting => ({ id: setting, levels: { setting: { kind: 'word', text: setting } } }) as unknown as Setting;
 
+/** Power held in the soak, W. */
+export const SOAK_W: Readonly<Record<ArticleName, number>> = { scout: 12, tiny: 3 };
+
 /** The campaign file: short forms that still give every metric. Everything not written here is the protocol's default. */
 export function campaignText(article: ArticleName): string {
   const tiny = article === 'tiny';
@@ -56,7 +59,7 @@ protocols:
   - response: { dwell: ${tiny ? '200 ms' : '300 ms'} }
   - efficiency-hold: { current: ${tiny ? '1 A' : '1.4 A'} }
   - spin-up: { starts: 8, rest: ${tiny ? '1 s' : '2 s'}, run: 50 ms, fall: 50 ms, within: 150 ms }
-  - soak: { power: ${tiny ? '3 W' : '12 W'}, hold: 60 s, cool: 1 s }
+  - soak: { power: ${SOAK_W[article]} W, hold: 60 s, cool: 1 s }
   - quick-top
 repeats: 4
 between_runs: { rest: 1 s, zero: 700 ms }

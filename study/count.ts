@@ -3,7 +3,7 @@ import { normalCdf } from '../src/analysis/stats/quantiles';
 import { METRIC_NAMES, metricFact } from '../src/analysis/metrics/catalogue';
 import { QUICK_TOP } from './cells';
 import type { SeedLine, Told } from './seed';
-import { inMounting, type Linear, type Truths } from './truth/truth';
+import { trueValue, type Truths } from './truth/truth';
 
 /** One figure of the study. */
 export type Covered = {
@@ -29,7 +29,7 @@ const BY_MEAN = ['desyncs'];
 
 /** Truth of a metric at the base setting, or of its difference there; null where the study knows none. */
 function truthOf(truths: Truths, line: SeedLine, metric: string, setting: string): number | null {
-  const at = (name: string): number | null => { const t: Linear | undefined = truths[setting]?.[name]; return t === undefined ? null : inMounting(t, line); };
+  const at = (name: string): number | null => trueValue(truths, setting, name, line);
   if (metric === 'hold_correction') {
     // The loop holds what its sensor shows, so how far that is from the target in truth is the sensor's own error.
     const target = at('hold_current_A');
@@ -101,7 +101,7 @@ export const nullClaims = (lines: readonly SeedLine[]): Claimed[] => claims(line
 export function frequencyClaims(lines: readonly SeedLine[], truths: Truths): Claimed[] {
   const key = `${QUICK_TOP}.full_throttle_rpm`;
   const told = lines.flatMap((l) => { const c = l.contrasts.switching?.[key]; return c === undefined || c.u === null ? [] : [{ verdict: c.verdict, u: c.u }]; });
-  const [a, b] = [truths.base?.[key], truths.switching?.[key]];
+  const [a, b] = [truths.settings.base?.[key], truths.settings.switching?.[key]];
   const u = told.reduce((s, c) => s + c.u, 0) / told.length;
   if (told.length === 0 || a === undefined || b === undefined || Math.abs(b.value - a.value) > NULL_SHARE * u) return [];
   return [{ what: 'frequency called different', metric: key, n: told.length, claims: told.filter((c) => SETTLED.includes(c.verdict)).length }];
@@ -117,7 +117,7 @@ export const timingClaims = (lines: readonly SeedLine[]): Claimed[] =>
   claims(lines, 'timing', 'timing found equivalent within 5 %', (v) => v === 'same').filter((c) => ['rise_t50_s', 'rise_t80_s', 'fall_t50_s', 'fall_t80_s'].includes(c.metric));
 
 const differs = (truths: Truths, metric: string): boolean => {
-  const [a, b] = [truths.base?.[metric], truths.switching?.[metric]];
+  const [a, b] = [truths.settings.base?.[metric], truths.settings.switching?.[metric]];
   return a !== undefined && b !== undefined && Math.abs(b.value - a.value) > 1e-6 * Math.abs(a.value);
 };
 

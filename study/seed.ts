@@ -9,9 +9,9 @@ import type { Margin } from '../src/model/files/campaign-choice';
 import type { Contrast, Results } from '../src/model/results';
 import { CHANNEL, Rng, type MapCache, type SimulatedRig } from '../src/twin/physics';
 import type { ReadyCampaign } from '../src/app/prepare';
-import { QUICK_TOP, type ArticleName, type SettingName } from './cells';
+import { QUICK_TOP, SOAK_W, type ArticleName, type SettingName } from './cells';
 import { play, replay, type PlayedRun } from './play';
-import { inMounting, type Truths } from './truth/truth';
+import { trueValue, type Truths } from './truth/truth';
 
 /**
  * An interval as results hold it: value, standard uncertainty, degrees of freedom, ends; null where there is none. `bounded`: the
@@ -29,6 +29,8 @@ export type SeedLine = {
   /** Drawn errors of the current channel: relative gain, and A. */
   readonly currentGain: number;
   readonly currentOffset_A: number;
+  /** Power that flowed in the soak over the power that its loop held: what the errors of current and voltage make of it. */
+  readonly soakPower: number;
   /** Speed at which power_at_equal_speed_W was read, rpm. */
   readonly reference_rpm: number | null;
   /** Metrics at the base setting. */
@@ -72,10 +74,13 @@ export async function studySeed(input: SeedInput): Promise<SeedLine> {
   const { ready, article, folder, seed, maps, truths } = input;
   const began = process.cpuUsage().user;
   const runs: { run: PlayedRun; metrics: RunMetrics | null }[] = [];
-  const drawn = { thrustFactor: NaN, torqueFactor: NaN, currentGain: NaN, currentOffset_A: NaN };
+  const drawn = { thrustFactor: NaN, torqueFactor: NaN, currentGain: NaN, currentOffset_A: NaN, soakPower: NaN };
   const note = (rig: SimulatedRig): void => {
-    const current = rig.converters[CHANNEL.current];
-    Object.assign(drawn, { thrustFactor: rig.truth.thrustFactor, torqueFactor: rig.truth.torqueFactor, currentGain: current.gainError, currentOffset_A: current.offsetError });
+    const [current, voltage] = [rig.converters[CHANNEL.current], rig.converters[CHANNEL.voltage]];
+    Object.assign(drawn, {
+      thrustFactor: rig.truth.thrustFactor, torqueFactor: rig.truth.torqueFactor, currentGain: current.gainError, currentOffset_A: current.offsetError,
+      soakPower: flowedOverRead(current, voltage, SOAK_W[article] / ready.article.nominal_voltage_V, ready.article.nominal_voltage_V),
+    });
   };
   const take = (run: PlayedRun): void => {
     runs.push({ run: { ...run, data: null }, metrics: run.data === null ? null : runMetrics(run.data) });
@@ -88,25 +93,28 @@ export async function studySeed(input: SeedInput): Promise<SeedLine> {
     const density = article === 'scout' ? 1.19 : 1.2;
     await play({ ready, article, folder, seed, maps, environment: airFor(density, article === 'scout' ? 26 : 22, seed), onRig: note, keep: input.records === 'keep' }, take);
   }
-  const { thrustFactor, torqueFactor, currentGain, currentOffset_A } = drawn;
-  const bench = { thrustFactor, torqueFactor };
-  const truth = (setting: SettingName, name: string): number | null => {
-    const t = truths[setting]?.[name];
-    return t === undefined ? null : inMounting(t, bench);
-  };
+  const truth = (setting: SettingName, name: string): number | null => trueValue(truths, setting, name, drawn);
   const inputs = runs.map(({ run, metrics }) => runInput(run, metrics));
   const whole = analyzeCampaign(campaignOf(inputs, ['base', 'same', 'switching', 'timing'], {}));
   const pair = (other: SettingName, margins: Record<string, Margin>): Record<string, ToldContrast> =>
     contrastsIn(analyzeCampaign(campaignOf(inputs.filter((r) => r.setting === 'base' || r.setting === other), ['base', other], margins)), inputs);
   const reference = repeatsOf(whole, 'speed_at_hover_rpm');
   return {
-    seed, ...bench, currentGain, currentOffset_A, reference_rpm: reference.length === 0 ? null : reference.reduce((a, b) => a + b, 0) / reference.length,
+    seed, ...drawn, reference_rpm: reference.length === 0 ? null : reference.reduce((a, b) => a + b, 0) / reference.length,
     values: Object.fromEntries(whole.metrics.flatMap((m) => toldAt(m, 'base', inputs))),
     repeats: Object.fromEntries(whole.metrics.map((m) => [m.key, repeatsOf(whole, m.key)])),
     contrasts: { same: pair('same', {}), switching: pair('switching', edges(whole, truth)), timing: pair('timing', TIMING_MARGINS) },
     failed: runs.filter((r) => r.metrics === null).map((r) => `${r.run.id}: ${r.run.why}`),
     cpu_s: (process.cpuUsage().user - began) / 1e6,
   };
+}
+
+type ReadingError = { readonly gainError: number; readonly offsetError: number };
+
+/** Power that flows over the power read, where current and voltage read so much. */
+function flowedOverRead(current: ReadingError, voltage: ReadingError, read_A: number, read_V: number): number {
+  const flowing = (read: number, { gainError, offsetError }: ReadingError): number => (read - offsetError) / (1 + gainError) / read;
+  return flowing(read_A, current) * flowing(read_V, voltage);
 }
 
 const repeatsOf = (results: Results, key: string): number[] => results.metrics.find((m) => m.key === key)?.settings.find((s) => s.setting === 'base')?.values.map((v) => v.value) ?? [];

@@ -50,7 +50,8 @@ export function steady(c: Conditions, throttle: number): Point {
 type Quantity = keyof Point;
 /** The metrics are read in a window of 8 % of throttle. */
 const HALF_WIDTH = 0.04;
-const POINTS = 161;
+/** Middles of as many equal parts, so many that the steps of the duty average out. */
+const POINTS = 227;
 
 /**
  * The steady curve near the throttle where `quantity` has a value. The duty is a whole number of timer counts, so the curve is a
@@ -65,7 +66,7 @@ export function steadyNear(c: Conditions, quantity: Quantity, value: number): { 
     if (steady(c, middle)[quantity] < value) low = middle; else high = middle;
   }
   const centre = (low + high) / 2;
-  const points = Array.from({ length: POINTS }, (_, i) => steady(c, centre + HALF_WIDTH * ((2 * i) / (POINTS - 1) - 1)));
+  const points = Array.from({ length: POINTS }, (_, i) => steady(c, centre + HALF_WIDTH * ((2 * i + 1) / POINTS - 1)));
   const curves = new Map<Quantity, readonly number[]>();
   for (const name of ['speed_rpm', 'thrust_N', 'current_A', 'power_W', 'voltage_V'] as const) curves.set(name, parabola(points.map((p) => p.throttle - centre), points.map((p) => p[name])));
   const of = (name: Quantity, throttle: number): number => {

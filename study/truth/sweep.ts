@@ -62,7 +62,7 @@ export function lagTruth(data: RunData, trace: Trace): Record<string, number> {
     const { low, high } = levels(data, trace, column);
     const half: number[] = [];
     for (let k = 0; k < LEVELS; k++) {
-      const level = low + (high - low) * (0.2 + (0.6 * k) / (LEVELS - 1));
+      const level = low + (high - low) * (0.2 + (0.6 * (k + 0.5)) / LEVELS);
       const a = passes(trace, column, level, true, up.from, up.to);
       const b = passes(trace, column, level, false, down.from, down.to);
       if (a === null || b === null) throw new Error(`${data.record_id}: a ramp does not pass ${level}`);

@@ -1,4 +1,5 @@
 /** True quantities of a simulated rig, tick by tick, while something plays on it. Only a grader looks here. */
+import type { RunData } from '../../src/analysis/run-data';
 import type { SimulatedRig } from '../../src/twin/physics';
 
 /** Columns of equal length. A tick's values are those at its end, its current the mean over it. */
@@ -92,4 +93,10 @@ export function passes(trace: Trace, column: readonly number[], level: number, r
     }
   }
   return null;
+}
+
+/** A station that has greeted the board anew counts device time from its last wrap at 2³² µs; the trace never wraps. */
+export function inTimeOf(trace: Trace, data: RunData): RunData {
+  const wraps = Math.round((trace.begin_us[0] - data.origin_us) / 2 ** 32);
+  return { ...data, origin_us: data.origin_us + wraps * 2 ** 32 };
 }

@@ -6,21 +6,24 @@ import { MapCache, type RigParameters } from '../../src/twin/physics';
 import { benchOf } from '../bench';
 import { levelsOf, QUICK_TOP, type ArticleName } from '../cells';
 import { play, type PlayedRun } from '../play';
-import { holdTruth, soakTruth, startTruth } from './holds';
+import { holdTruth, startTruth } from './holds';
 import { fullThrottleTruth, kvTruth } from './plateaus';
+import { soakTable, soakValue, STATED_AIR, type SoakTable } from './soak-table';
 import type { Conditions, State } from './static';
 import { responseTruth } from './steps';
 import { hoverTruth, lagTruth } from './sweep';
-import { traceOf, type Trace } from './trace';
+import { inTimeOf, traceOf, type Trace } from './trace';
 
 /** Value with mounting factors 1, and its change for one whole unit of each factor. */
 export type Linear = { readonly value: number; readonly perThrust: number; readonly perTorque: number };
-/** By setting, by metric. */
-export type Truths = Readonly<Record<string, Readonly<Record<string, Linear>>>>;
+/** By setting, by metric; and the soak at the base setting, by where it really took place. */
+export type Truths = { readonly settings: Readonly<Record<string, Readonly<Record<string, Linear>>>>; readonly soak: SoakTable | null };
 
 type Values = Record<string, Record<string, number>>;
 /** Factors of a mounting. */
 export type Mounting = { readonly thrustFactor: number; readonly torqueFactor: number };
+/** What a truth depends on. `soakPower`: power that flowed in a soak over the power that its loop held. */
+export type Bench = Mounting & { readonly soakPower: number };
 
 /** Step of the factors for the slopes: mountings spread by 0.4 %, on the hostile rig by 1 %. */
 const STEP = 0.01;
@@ -31,9 +34,10 @@ export async function truthsOf(article: ArticleName): Promise<Truths> {
   const centre = await campaign(article, maps, { thrustFactor: 1, torqueFactor: 1 });
   const thrust = await campaign(article, maps, { thrustFactor: 1 + STEP, torqueFactor: 1 });
   const torque = await campaign(article, maps, { thrustFactor: 1, torqueFactor: 1 + STEP });
-  return Object.fromEntries(Object.entries(centre).map(([setting, metrics]) => [setting, Object.fromEntries(Object.entries(metrics).map(([name, value]): [string, Linear] => [name, {
+  const settings = Object.fromEntries(Object.entries(centre).map(([setting, metrics]) => [setting, Object.fromEntries(Object.entries(metrics).map(([name, value]): [string, Linear] => [name, {
     value, perThrust: (thrust[setting][name] - value) / STEP, perTorque: (torque[setting][name] - value) / STEP,
   }]))]));
+  return { settings, soak: await soakTable(article, maps) };
 }
 
 async function campaign(article: ArticleName, maps: MapCache, { thrustFactor, torqueFactor }: Mounting): Promise<Values> {
@@ -41,7 +45,7 @@ async function campaign(article: ArticleName, maps: MapCache, { thrustFactor, to
   const heard: { parameters: RigParameters; take: () => Trace }[] = [];
   const all: Values = {};
   await play({
-    ready, article, folder, seed: 1, beginSpread_K: 0, only: (run) => run.repeat === 1, maps, environment: { temperature_degC: 20, pressure_Pa: 100_000, humidity: 0.4 },
+    ready, article, folder, seed: 1, beginSpread_K: 0, only: (run) => run.repeat === 1 && run.label !== 'soak', maps, environment: STATED_AIR,
     onRig: (rig) => {
       rig.drive.thrustFactor = thrustFactor;
       rig.drive.torqueFactor = torqueFactor;
@@ -58,12 +62,6 @@ async function campaign(article: ArticleName, maps: MapCache, { thrustFactor, to
   return all;
 }
 
-/** A station that has greeted the board anew counts device time from its last wrap at 2³² µs; the trace never wraps. */
-function inTimeOf(trace: Trace, data: RunData): RunData {
-  const wraps = Math.round((trace.begin_us[0] - data.origin_us) / 2 ** 32);
-  return { ...data, origin_us: data.origin_us + wraps * 2 ** 32 };
-}
-
 function valuesOf(run: PlayedRun, data: RunData, trace: Trace, ready: ReadyCampaign, rig: Omit<Conditions, keyof State>): Record<string, number> {
   switch (run.label) {
     case 'kv': return kvTruth(data, trace, ready.article.motor.resistance_ohm);
@@ -72,10 +70,13 @@ function valuesOf(run: PlayedRun, data: RunData, trace: Trace, ready: ReadyCampa
     case 'response': return responseTruth(data, trace);
     case 'efficiency-hold': return holdTruth(data, trace, rig);
     case 'spin-up': return startTruth(data, trace, rig.parameters.esc.startFailure);
-    case 'soak': return soakTruth(data, trace);
     default: throw new Error(`the study knows no truth for the protocol "${run.label}"`);
   }
 }
 
-/** The truth in one mounting. */
-export const inMounting = (t: Linear, mounting: Mounting): number => t.value + t.perThrust * (mounting.thrustFactor - 1) + t.perTorque * (mounting.torqueFactor - 1);
+/** The truth of a metric at a setting on a bench; null where the study knows none. */
+export function trueValue({ settings, soak }: Truths, setting: string, metric: string, drawn: Bench): number | null {
+  const t: Linear | undefined = settings[setting]?.[metric];
+  if (t !== undefined) return t.value + t.perThrust * (drawn.thrustFactor - 1) + t.perTorque * (drawn.torqueFactor - 1);
+  return soak === null || setting !== 'base' ? null : soakValue(soak, metric, { torqueFactor: drawn.torqueFactor, power: drawn.soakPower });
+}

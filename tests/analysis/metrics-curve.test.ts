@@ -6,7 +6,7 @@ import { curveOf, powerAtSpeed } from '../../src/analysis/metrics/run-curve';
 import type { MetricName } from '../../src/analysis/metrics/catalogue';
 import { sweepOf } from '../../src/analysis/metrics/sweep';
 import { lagOf, lagReading } from '../../src/analysis/metrics/sweep-lag';
-import { channelOf, type RunChannel } from '../../src/analysis/run-data';
+import { channelOf, type RunChannel, type RunData } from '../../src/analysis/run-data';
 import { COLUMN_OF } from '../../src/model/channel';
 import type { Segment } from '../../src/model/segment';
 import { DRIVE, SCRIPTS, currentAt, makeRun, normals, thrustAt } from './make-run';
@@ -56,6 +56,22 @@ describe('sweep', () => {
     // 0.02 N over the whole ramp of 1.25 N at the top, of which the middle four fifths are looked at.
     expect((tilted - none) / ((0.8 * 0.02) / 1.25)).toBeGreaterThan(0.6);
     expect((tilted - none) / ((0.8 * 0.02) / 1.25)).toBeLessThan(1.4);
+  });
+
+  test('what thrust shows beyond the square of speed is the bound of an error: next to nothing without drag, all of a drag', () => {
+    const bound = (r: RunMetrics): number => Math.sqrt(3) * (metricOf(r, 'curve_hysteresis')?.effects.thrust_resolution_tilt ?? NaN);
+    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
+    const down = made.segments.find((s) => s.segment.role === 'ramp-down');
+    if (down === undefined) throw new Error('no ramp down');
+    const dragged: RunData = { ...made, channels: made.channels.map((c) => (c.kind !== 'thrust' ? c : { ...c, value: c.value.map((v, i) => v + 0.02 * Math.max(0, Math.min(1, (c.t_s[i] - down.start_s) / (down.end_s - down.start_s)))) })) };
+    const [plain, more] = [runMetrics(made), runMetrics(dragged)];
+    expect(Math.abs(bound(plain))).toBeLessThan(0.003);
+    expect(bound(more) - bound(plain)).toBeCloseTo(value(more, 'curve_hysteresis') - value(plain, 'curve_hysteresis'), 9);
+    expect(Math.abs(bound(more))).toBeGreaterThan(0.005);
+    // Without speed there is nothing to compare with.
+    const blind = runMetrics({ ...made, channels: made.channels.filter((c) => c.kind !== 'speed') });
+    expect(metricOf(blind, 'curve_hysteresis')?.effects).toEqual({});
+    expect(value(blind, 'curve_hysteresis')).toBe(value(plain, 'curve_hysteresis'));
   });
 
   test('hover: throttle, power and thrust per watt where thrust is 0.42 N', () => {

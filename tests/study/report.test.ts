@@ -9,7 +9,7 @@ import type { Truths } from '../../study/truth/truth';
 
 const N = 400;
 const linear = (value: number) => ({ value, perThrust: 0, perTorque: 0 });
-const TRUTHS: Truths = { base: { kv_rpm_per_V: linear(100), full_throttle_rpm: linear(1000) }, same: { full_throttle_rpm: linear(1000) }, switching: { full_throttle_rpm: linear(1100) }, timing: {} };
+const TRUTHS: Truths = { soak: null, settings: { base: { kv_rpm_per_V: linear(100), full_throttle_rpm: linear(1000) }, same: { full_throttle_rpm: linear(1000) }, switching: { full_throttle_rpm: linear(1100) }, timing: {} } };
 
 type Made = { readonly held: number; readonly bounded?: number; readonly nulls?: number; readonly equal?: number };
 
@@ -18,7 +18,7 @@ function seeds({ held, bounded = 0, nulls = 0, equal = 0 }: Made): SeedLine[] {
   return Array.from({ length: N }, (_, i): SeedLine => {
     const value = i < held ? 100 : 103;
     return {
-      seed: i + 1, thrustFactor: 1, torqueFactor: 1, currentGain: 0, currentOffset_A: 0, reference_rpm: null, repeats: {}, failed: [], cpu_s: 1,
+      seed: i + 1, thrustFactor: 1, torqueFactor: 1, currentGain: 0, currentOffset_A: 0, soakPower: 1, reference_rpm: null, repeats: {}, failed: [], cpu_s: 1,
       values: { kv_rpm_per_V: { value, u: 1, dof: null, lower: value - 2, upper: value + 2, bounded } },
       contrasts: {
         same: { full_throttle_rpm: contrast(0, i < nulls ? 'better' : 'open') },

@@ -1,4 +1,7 @@
-/** soak: temperature rise and its time constant at constant power, and what drifts meanwhile. */
+/**
+ * soak: temperature rise and its time constant at constant power, and what drifts meanwhile. All of it is said of the power that
+ * flowed, which is not quite the one that the stand read and held.
+ */
 import { between, channelOf, withRole, type PlayedSegment, type RunData, type Series } from '../run-data';
 import { fitNonlinear } from '../stats/nonlinear';
 import type { MetricName } from './catalogue';
@@ -32,7 +35,7 @@ export function soakMetrics(data: RunData): RunMetric[] {
   const first = meanOf(startOf(sensor, soak.start_s));
   const last = meanOf(between(sensor, soak.end_s - length / 20, soak.end_s).value);
   const rise = last.mean - first.mean;
-  const method = `case temperature ${where}; the winding is hotter`;
+  const method = `case temperature ${where}, at the power that flowed; the winding is hotter`;
   return [
     ...fitted(between(sensor, soak.start_s + FIT_FROM * length, soak.end_s), soak, { start: first.mean, rise }, sensor.u_gain),
     metric('final_temperature_degC', { value: last.mean, within: last.se, effects: channelEffects(sensor, last.mean) }, method),
@@ -76,7 +79,7 @@ function fitted({ t_s, value }: Series, soak: PlayedSegment, seen: { readonly st
   const u = fit.standardErrors ?? [0, 0, 0];
   const by = end - start;
   const flags = tau > length ? [`the soak of ${length.toFixed(0)} s is shorter than the time constant: an extrapolation`] : [];
-  const method = `end − rest·exp(−t/τ) fitted to the case temperature from ${(FIT_FROM * length).toFixed(0)} s on`;
+  const method = `end − rest·exp(−t/τ) fitted to the case temperature from ${(FIT_FROM * length).toFixed(0)} s on, at the power that flowed`;
   return [
     metric('thermal_time_constant_s', { value: tau, within: u[2], effects: {} }, method, flags),
     metric('settled_rise_K', { value: by, within: u[0], effects: { motor_temperature_gain: by * u_gain } }, `${method}; its end less the temperature at the start`, flags),

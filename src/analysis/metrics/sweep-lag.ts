@@ -12,7 +12,7 @@ export const LOW_SETTLED = 0.5;
 const LAG_FROM = 0.2;
 const LAG_TO = 0.8;
 /** Throttle between two points that the ramps are compared at. */
-const STEP = 0.02;
+const STEP = 0.01;
 /** Part of the range of throttle at either end where the ramps are not compared. */
 const END = 0.1;
 
@@ -111,4 +111,16 @@ export function tiltOf(series: Series, s: Sweep): Reading | null {
   }
   const fit = fitLine(z, d);
   return fit.ok ? { value: fit.coefficients[1], within: fit.standardErrors?.[1] ?? 0, effects: {} } : null;
+}
+
+/**
+ * The tilt of thrust with what the stand may add to it. Thrust goes with the square of speed, so the tilt of that, found in the same
+ * way, is the drive's own; what thrust shows beyond it is play and creep of the load cell, or air that has not settled. Which of them
+ * is not told, so all of it bounds an error (as a rectangle, JCGM 100:2008, 4.3.7).
+ */
+export function thrustTilt(thrust: Series, speed: Series | null, s: Sweep): Reading | null {
+  const tilt = tiltOf(thrust, s);
+  const drive = speed === null ? null : tiltOf({ t_s: speed.t_s, value: speed.value.map((v) => v * v) }, s);
+  if (tilt === null || drive === null) return tilt;
+  return { ...tilt, effects: { thrust_resolution_tilt: (tilt.value - drive.value) / Math.sqrt(3) } };
 }

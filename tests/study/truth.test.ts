@@ -1,0 +1,43 @@
+// Goal: a truth is the one of the bench that was drawn: its mounting, and for a soak the power that really flowed.
+// Method: made-up tables whose values in between can be told by hand.
+import { describe, expect, test } from 'vitest';
+import { soakValue, type SoakTable } from '../../study/truth/soak-table';
+import { trueValue, type Truths } from '../../study/truth/truth';
+
+// 10 + 2·(torque − 1)·100 + a bend in power at 1: slope 3 below, 1 above, per hundredth.
+const rise = (torque: number, power: number): number => 10 + 200 * (torque - 1) + (power < 1 ? 300 : 100) * (power - 1);
+const TORQUE = [0.98, 1, 1.02];
+const POWER = [0.99, 1, 1.01];
+const TABLE: SoakTable = { torque: TORQUE, power: POWER, values: { settled_rise_K: TORQUE.map((t) => POWER.map((p) => rise(t, p))) } };
+
+describe('the truth of a soak', () => {
+  const at = (torqueFactor: number, power: number) => soakValue(TABLE, 'settled_rise_K', { torqueFactor, power });
+
+  test('is that of the node there, on a straight line between nodes, and goes on beyond the last', () => {
+    expect(at(1, 1)).toBe(10);
+    expect(at(0.98, 0.99)).toBeCloseTo(rise(0.98, 0.99), 12);
+    expect(at(1.005, 0.995)).toBeCloseTo(10 + 1 - 1.5, 12);
+    expect(at(1.005, 1.005)).toBeCloseTo(10 + 1 + 0.5, 12);
+    expect(at(1.04, 0.97)).toBeCloseTo(10 + 8 - 9, 12);
+  });
+
+  test('is unknown for what is no figure of a soak', () => {
+    expect(soakValue(TABLE, 'kv_rpm_per_V', { torqueFactor: 1, power: 1 })).toBeNull();
+  });
+});
+
+describe('the truth of a metric on a bench', () => {
+  const truths: Truths = { settings: { base: { hold_rpm: { value: 100, perThrust: 10, perTorque: -20 } }, switching: {} }, soak: TABLE };
+  const bench = { thrustFactor: 1.01, torqueFactor: 1.005, soakPower: 0.995 };
+
+  test('goes with the mounting, for a soak with torque and with the power that flowed', () => {
+    expect(trueValue(truths, 'base', 'hold_rpm', bench)).toBeCloseTo(100 + 0.1 - 0.1, 12);
+    expect(trueValue(truths, 'base', 'settled_rise_K', bench)).toBeCloseTo(9.5, 12);
+  });
+
+  test('is null where the study knows none: another setting, no soak, no such metric', () => {
+    expect(trueValue(truths, 'switching', 'settled_rise_K', bench)).toBeNull();
+    expect(trueValue({ ...truths, soak: null }, 'base', 'settled_rise_K', bench)).toBeNull();
+    expect(trueValue(truths, 'nowhere', 'hold_rpm', bench)).toBeNull();
+  });
+});
