@@ -55,6 +55,6 @@ async function measure(label: string, ready: ReadyCampaign, passes: number): Pro
 }
 
 const ready = prepareCampaign('response', { bench: 'demo/bench', set: ['steps=60'] });
-await measure('1 kHz', ready, 12);
-await measure('8 kHz', atRate(ready, 125), 8);
+await measure('1 kHz', ready, 24);
+await measure('8 kHz', atRate(ready, 125), 16);
 fs.rmSync(folder, { recursive: true });

@@ -52,7 +52,8 @@ export interface Reporter {
   runStarted(title: RunTitle): void;
   /** Which segment plays, of how many, and how long the run still takes. */
   segment(label: string, ordinal: number, of: number, left_s: number): void;
-  live(reading: LiveReading): void;
+  /** There is something newer to show. `reading` makes it, and is only asked when it is shown. */
+  live(reading: () => LiveReading): void;
   /** Where the whole campaign stands: runs, bench time left, when hands are next needed. */
   progress(progress: Progress): void;
   /** Which setting leads on each metric, and whether that is settled. */

@@ -82,7 +82,7 @@ async function play(input: RunOnceInput, file: RecordFile, times: { bound_s: num
     block: (block) => {
       file.block(block);
       for (const mark of marks.take(block)) file.event(mark);
-      reporter.live(liveReading(block, channels));
+      reporter.live(() => liveReading(block, channels));
     },
     event: (event) => {
       file.event(event);

@@ -32,7 +32,7 @@ const CLEAR_LINE = '\r\u001b[2K';
 export class TerminalReporter implements Reporter {
   private title: RunTitle | null = null;
   private playing: Playing | null = null;
-  private reading: LiveReading | null = null;
+  private reading: (() => LiveReading) | null = null;
   private standing = '';
   private paused = false;
   private lastDrawn_ms = 0;
@@ -65,7 +65,7 @@ export class TerminalReporter implements Reporter {
     this.draw(false);
   }
 
-  live(reading: LiveReading): void {
+  live(reading: () => LiveReading): void {
     this.reading = reading;
     this.draw(false);
   }
@@ -130,7 +130,7 @@ export class TerminalReporter implements Reporter {
     const badge = this.title.simulated ? `${simulatedBadge()} ` : '';
     // The last column stays free: a terminal may break the line there.
     const width = Math.max(20, (process.stderr.columns ?? 100) - columnsOf(badge) - 1);
-    process.stderr.write(`${CLEAR_LINE}${badge}${fitting(liveLines(this.title, this.playing, this.reading, this.standing), width)}`);
+    process.stderr.write(`${CLEAR_LINE}${badge}${fitting(liveLines(this.title, this.playing, this.reading?.() ?? null, this.standing), width)}`);
     this.drawn = true;
   }
 }

@@ -4,16 +4,19 @@ import { instantiateCore } from '../controller/wasm';
 import type { Rig } from '../model/files/rig';
 import { decimalGain, KIND_ON_WIRE } from '../station/wire-tables';
 import * as W from '../wire/messages';
-import { MAX_STEP_US, type SimulatedRig } from './physics';
+import { CHANNEL_COUNT, MAX_STEP_US, type SimulatedRig } from './physics';
 
 const POWER_ON = 1;
 /** A row interval from here on means that the bench rests: whole physics steps may then be coarse. */
 const RESTING_ROWS_US = 50_000;
+/** A channel of the simulated rig that the rig file does not declare. */
+const UNDECLARED = -1;
 
 export class TwinBoard {
   private readonly core: CoreInstance;
   private readonly tick_us: number;
-  private readonly physical: readonly number[];
+  /** Declared channel of each channel of the simulated rig. */
+  private readonly idOf = new Int8Array(CHANNEL_COUNT).fill(UNDECLARED);
   /** Declared channels that carry an electrical period. */
   private readonly periods: readonly boolean[];
   private now = 0;
@@ -26,7 +29,7 @@ export class TwinBoard {
   constructor(private readonly sim: SimulatedRig, rig: Rig, physical: readonly number[], uid: number, resetCause = POWER_ON) {
     this.core = instantiateCore();
     this.tick_us = rig.tick_us;
-    this.physical = physical;
+    physical.forEach((place, id) => { this.idOf[place] = id; });
     this.periods = rig.channels.map((channel) => channel.kind === 'speed');
     this.core.init(rig.tick_us, uid, resetCause | W.RESET_SIMULATED);
     rig.channels.forEach((channel, id) => {
@@ -73,7 +76,7 @@ export class TwinBoard {
 
   /** Plays device time up to `until_us` (whole ticks; long ticks while the bench rests). What the board sends is left for {@link take}. */
   advanceTo(until_us: number): void {
-    const { core, sim, physical, periods, tick_us } = this;
+    const { core, sim, idOf, periods, tick_us } = this;
     const { inputs } = core;
     const step_us = this.resting ? Math.max(tick_us, Math.floor(MAX_STEP_US / tick_us) * tick_us) : tick_us;
     while (this.now < until_us) {
@@ -84,14 +87,15 @@ export class TwinBoard {
       if (fresh === 0) continue;
       let came = 0;
       let possible = 0;
-      for (let id = 0; id < physical.length; id++) {
-        const bit = 1 << physical[id];
-        if ((fresh & bit) === 0) continue;
-        const count = counts[physical[id]];
+      for (let left = fresh; left !== 0; left &= left - 1) {
+        const place = 31 - Math.clz32(left & -left);
+        const id = idOf[place];
+        if (id === UNDECLARED) continue;
+        const count = counts[place];
         inputs[id] = count;
         came |= 1 << id;
         // "No commutation seen" is a fresh sample that is not valid: nobody may take it for a very slow rotor.
-        if ((valid & bit) !== 0 && !(periods[id] && count >= W.PERIOD_NONE)) possible |= 1 << id;
+        if ((valid & (1 << place)) !== 0 && !(periods[id] && count >= W.PERIOD_NONE)) possible |= 1 << id;
       }
       core.takeInputs(came, possible);
     }

@@ -66,13 +66,21 @@ export class HeldApproach {
 
   /** Takes in the samples that wait. At most {@link WAITING_MOST} of them may. */
   follow(): void {
-    const { history, channel, sign } = this;
+    const { history, channel, sign, bad } = this;
     const now = history.count[channel];
     if (history.driving) {
+      // Nearly every sample is compared and no more, so what does not change stands outside of the loop.
+      const { values, mask } = history;
+      const first = channel * (mask + 1);
+      let { run, best } = this;
       for (let n = (this.done + 1) | 0; ((now - n) | 0) >= 0; n = (n + 1) | 0) {
-        if (!(sign * history.at(channel, n) > this.best)) this.run = 0;
-        else if (++this.run >= this.bad) this.improve(n);
+        if (!(sign * values[first + (n & mask)] > best)) run = 0;
+        else if (++run >= bad) {
+          this.improve(n);
+          ({ run, best } = this);
+        }
       }
+      this.run = run;
     } else this.run = 0;
     this.done = now;
   }
