@@ -2,9 +2,10 @@
 import type { RunData } from '../../src/analysis/run-data';
 import { stretch } from './segments';
 import { steadyNear, type Conditions, type State } from './static';
-import { meanOver, passes, tickAt, type Trace } from './trace';
+import { meanOver, tickAt, timeBelow, type Trace } from './trace';
 
-const LEVELS = 121;
+/** The duty moves in steps, and speed with it: fewer levels fall on them as they like (0.01 ms of lag with 121). */
+const LEVELS = 1200;
 const PLATEAU_US = [0.4e6, 0.9e6] as const;
 
 /** Temperatures and charge while the sweep passes a throttle, mean of both ramps. */
@@ -61,11 +62,12 @@ export function lagTruth(data: RunData, trace: Trace): Record<string, number> {
   const lagOf = (column: readonly number[]): number => {
     const { low, high } = levels(data, trace, column);
     const half: number[] = [];
+    const length = (r: Ramp): number => trace.end_us[r.to - 1] - trace.end_us[r.from - 1];
     for (let k = 0; k < LEVELS; k++) {
       const level = low + (high - low) * (0.2 + (0.6 * (k + 0.5)) / LEVELS);
-      const a = passes(trace, column, level, true, up.from, up.to);
-      const b = passes(trace, column, level, false, down.from, down.to);
-      if (a === null || b === null) throw new Error(`${data.record_id}: a ramp does not pass ${level}`);
+      // Where a signal dips on its way, all the time below a level counts, and not the first passage alone.
+      const a = trace.end_us[up.from - 1] + timeBelow(trace, column, level, up.from, up.to);
+      const b = trace.end_us[down.from - 1] + length(down) - timeBelow(trace, column, level, down.from, down.to);
       half.push((up.throttleAt(a) - down.throttleAt(b)) / 2 / rate);
     }
     return half.reduce((s, v) => s + v, 0) / half.length;

@@ -95,6 +95,17 @@ export function passes(trace: Trace, column: readonly number[], level: number, r
   return null;
 }
 
+/** Time, µs, that a column, on straight lines between the ends of ticks, is below a level in ticks [from, to). */
+export function timeBelow(trace: Trace, column: readonly number[], level: number, from: number, to: number): number {
+  let sum = 0;
+  for (let i = Math.max(1, from); i < to; i++) {
+    const [a, b] = [column[i - 1] - level, column[i] - level];
+    const share = a < 0 === b < 0 ? (a < 0 ? 1 : 0) : Math.min(a, b) / (Math.min(a, b) - Math.max(a, b));
+    sum += share * (trace.end_us[i] - trace.end_us[i - 1]);
+  }
+  return sum;
+}
+
 /** A station that has greeted the board anew counts device time from its last wrap at 2³² µs; the trace never wraps. */
 export function inTimeOf(trace: Trace, data: RunData): RunData {
   const wraps = Math.round((trace.begin_us[0] - data.origin_us) / 2 ** 32);

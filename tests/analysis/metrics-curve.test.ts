@@ -5,7 +5,7 @@ import { metricOf, runMetrics, type RunMetrics } from '../../src/analysis/metric
 import { curveOf, powerAtSpeed } from '../../src/analysis/metrics/run-curve';
 import type { MetricName } from '../../src/analysis/metrics/catalogue';
 import { sweepOf } from '../../src/analysis/metrics/sweep';
-import { lagOf, lagReading } from '../../src/analysis/metrics/sweep-lag';
+import { lagOf, lagReading, levelsOf, thrustTilt, tiltOf } from '../../src/analysis/metrics/sweep-lag';
 import { channelOf, type RunChannel, type RunData } from '../../src/analysis/run-data';
 import { COLUMN_OF } from '../../src/model/channel';
 import type { Segment } from '../../src/model/segment';
@@ -45,33 +45,40 @@ describe('sweep', () => {
     expect(Math.abs(value(run, 'curve_hysteresis'))).toBeLessThan(0.015);
   });
 
-  test('a load cell that drags by more at the top shows as hysteresis with its sign', () => {
+  describe('a load cell that drags by more at the top', () => {
     const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
     const down = made.segments.find((s) => s.segment.role === 'ramp-down');
     if (down === undefined) throw new Error('no ramp down');
-    const dragged = (by: (share: number) => number) => runMetrics({
-      ...made, channels: made.channels.map((c) => (c.kind !== 'thrust' ? c : { ...c, value: c.value.map((v, i) => (c.t_s[i] < down.start_s || c.t_s[i] > down.end_s ? v : v + by(1 - (c.t_s[i] - down.start_s) / (down.end_s - down.start_s)))) })),
-    });
-    const [none, tilted] = [runMetrics(made), dragged((share) => 0.02 * (share - 0.5))].map((r) => value(r, 'curve_hysteresis'));
-    // 0.02 N over the whole ramp of 1.25 N at the top, of which the middle four fifths are looked at.
-    expect((tilted - none) / ((0.8 * 0.02) / 1.25)).toBeGreaterThan(0.6);
-    expect((tilted - none) / ((0.8 * 0.02) / 1.25)).toBeLessThan(1.4);
-  });
+    const length_s = down.end_s - down.start_s;
+    const drag = (t_s: number, by_N: number): number => (t_s < down.start_s || t_s > down.end_s ? 0 : by_N * (0.5 - (t_s - down.start_s) / length_s));
+    const dragged = (by_N: number): RunData => ({ ...made, channels: made.channels.map((c) => (c.kind !== 'thrust' ? c : { ...c, value: c.value.map((v, i) => v + drag(c.t_s[i], by_N)) })) });
+    const blind = (data: RunData): RunData => ({ ...data, channels: data.channels.filter((c) => c.kind !== 'speed') });
+    const hysteresis = (data: RunData) => metricOf(runMetrics(data), 'curve_hysteresis');
 
-  test('what thrust shows beyond the square of speed is the bound of an error: next to nothing without drag, all of a drag', () => {
-    const bound = (r: RunMetrics): number => Math.sqrt(3) * (metricOf(r, 'curve_hysteresis')?.effects.thrust_resolution_tilt ?? NaN);
-    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
-    const down = made.segments.find((s) => s.segment.role === 'ramp-down');
-    if (down === undefined) throw new Error('no ramp down');
-    const dragged: RunData = { ...made, channels: made.channels.map((c) => (c.kind !== 'thrust' ? c : { ...c, value: c.value.map((v, i) => v + 0.02 * Math.max(0, Math.min(1, (c.t_s[i] - down.start_s) / (down.end_s - down.start_s)))) })) };
-    const [plain, more] = [runMetrics(made), runMetrics(dragged)];
-    expect(Math.abs(bound(plain))).toBeLessThan(0.003);
-    expect(bound(more) - bound(plain)).toBeCloseTo(value(more, 'curve_hysteresis') - value(plain, 'curve_hysteresis'), 9);
-    expect(Math.abs(bound(more))).toBeGreaterThan(0.005);
-    // Without speed there is nothing to compare with.
-    const blind = runMetrics({ ...made, channels: made.channels.filter((c) => c.kind !== 'speed') });
-    expect(metricOf(blind, 'curve_hysteresis')?.effects).toEqual({});
-    expect(value(blind, 'curve_hysteresis')).toBe(value(plain, 'curve_hysteresis'));
+    test('shows as hysteresis with its sign where speed is not measured', () => {
+      const [none, tilted] = [0, 0.02].map((by) => hysteresis(blind(dragged(by)))?.value ?? NaN);
+      // 0.02 N over the whole ramp of 1.25 N at the top, of which the middle four fifths are looked at.
+      expect((tilted - none) / ((0.8 * 0.02) / 1.25)).toBeGreaterThan(0.6);
+      expect((tilted - none) / ((0.8 * 0.02) / 1.25)).toBeLessThan(1.4);
+    });
+
+    test('is no hysteresis of the drive where the square of speed says so, and is told when it is large', () => {
+      const [none, some, more] = [0, 0.005, 0.03].map((by) => hysteresis(dragged(by)));
+      expect(some?.value).toBe(none?.value);
+      expect(more?.value).toBe(none?.value);
+      expect(none?.flags).toEqual([]);
+      expect(some?.flags).toEqual([]);
+      expect(more?.flags).toEqual([expect.stringMatching(/^thrust itself shows -?\d\.\d % of hysteresis and the square of speed -?\d\.\d %: the stand drags, or the load cell creeps$/)]);
+    });
+
+    test('what the drive itself does the same way down as up is seen in speed', () => {
+      const slower = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
+      const warm: RunData = { ...slower, channels: slower.channels.map((c) => (c.kind !== 'speed' ? c : { ...c, value: c.value.map((v, i) => v * (1 - drag(c.t_s[i], 0.02))) })) };
+      // Speed lower by 1 % at the top of the way down and higher by 1 % at its low end, where thrust is next to nothing.
+      const moved = (hysteresis(warm)?.value ?? NaN) - (hysteresis(slower)?.value ?? NaN);
+      expect(moved).toBeLessThan(-0.01);
+      expect(moved).toBeGreaterThan(-0.03);
+    });
   });
 
   test('hover: throttle, power and thrust per watt where thrust is 0.42 N', () => {
@@ -166,6 +173,25 @@ describe('sweep', () => {
     expect(effects[0][1]).toBeGreaterThan(1e-4);
     const fine = lagReading(speed, speed, s.value)!;
     expect(Math.max(0, ...Object.values(fine.effects).map(Math.abs))).toBeLessThan(1e-6);
+  });
+
+  test('steps of speed move the hysteresis by half a step at the low end and at the plateau, and no more is claimed of fine speed', () => {
+    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
+    const s = sweepOf(made);
+    if (!s.ok) throw new Error(s.reason);
+    const speed = channelOf(made, 'speed')!;
+    const coarse: RunChannel = { ...speed, value: speed.value.map((v) => 40 * Math.round(v / 40)) };
+    const { low, high } = levelsOf(coarse, s.value)!;
+    const told = thrustTilt(null, { channel: coarse, series: coarse }, s.value)!.reading;
+    expect(told.value).toBe(tiltOf({ t_s: coarse.t_s, value: coarse.value.map((v) => v * v) }, s.value)!.value);
+    const u = 40 / 2 / Math.sqrt(3);
+    const effects = Object.values(told.effects);
+    expect(effects).toHaveLength(2);
+    expect(effects[0] / ((2 * low * u) / high ** 2)).toBeCloseTo(1, 6);
+    expect(effects[1] / ((-2 * told.value * u) / high)).toBeCloseTo(1, 6);
+    const fine = thrustTilt(null, { channel: speed, series: speed }, s.value)!.reading;
+    expect(Math.max(0, ...Object.values(fine.effects).map(Math.abs))).toBeLessThan(1e-6);
+    expect(thrustTilt(null, null, s.value)).toBeNull();
   });
 
   test('thrust of a propeller goes with the square of speed', () => {

@@ -2,6 +2,7 @@
 // Method: made-up tables whose values in between can be told by hand.
 import { describe, expect, test } from 'vitest';
 import { soakValue, type SoakTable } from '../../study/truth/soak-table';
+import { timeBelow, type Trace } from '../../study/truth/trace';
 import { trueValue, type Truths } from '../../study/truth/truth';
 
 // 10 + 2·(torque − 1)·100 + a bend in power at 1: slope 3 below, 1 above, per hundredth.
@@ -39,5 +40,23 @@ describe('the truth of a metric on a bench', () => {
     expect(trueValue(truths, 'switching', 'settled_rise_K', bench)).toBeNull();
     expect(trueValue({ ...truths, soak: null }, 'base', 'settled_rise_K', bench)).toBeNull();
     expect(trueValue(truths, 'nowhere', 'hold_rpm', bench)).toBeNull();
+  });
+});
+
+describe('the time below a level', () => {
+  const begin_us = [0, 1000, 2000, 3000, 4000];
+  const trace = { begin_us, end_us: begin_us.map((t) => t + 1000) } as unknown as Trace;
+  const below = (column: number[], level: number, from = 1, to = 5): number => timeBelow(trace, column, level, from, to);
+
+  test('is told to the part of a tick, up and down', () => {
+    expect(below([0, 1, 2, 3, 4], 2.25)).toBeCloseTo(2250, 9);
+    expect(below([4, 3, 2, 1, 0], 2.25)).toBeCloseTo(2250, 9);
+    expect(below([4, 3, 2, 1, 0], 2.25, 2, 4)).toBeCloseTo(1250, 9);
+    expect(below([5, 5, 5, 5, 5], 2)).toBe(0);
+    expect(below([1, 1, 1, 1, 1], 2)).toBe(4000);
+  });
+
+  test('counts a dip on the way once more', () => {
+    expect(below([0, 2, 0, 2, 4], 1)).toBeCloseTo(500 + 500 + 500, 9);
   });
 });

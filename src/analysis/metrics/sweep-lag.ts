@@ -2,7 +2,7 @@
 import { fitLine } from '../stats/linefit';
 import { between, type PlayedSegment, type RunChannel, type Series } from '../run-data';
 import { meanOf, plateauSpan } from './common';
-import type { Reading } from './reading';
+import type { Effects, Reading } from './reading';
 import { resolutionName, resolutionOf } from './resolution';
 import { cellsOf, inside, type Cells, type Ramp, type Sweep } from './sweep';
 
@@ -113,14 +113,39 @@ export function tiltOf(series: Series, s: Sweep): Reading | null {
   return fit.ok ? { value: fit.coefficients[1], within: fit.standardErrors?.[1] ?? 0, effects: {} } : null;
 }
 
+/** Hysteresis with what is to be said about it. */
+export type Tilt = { readonly reading: Reading; readonly flags: readonly string[] };
+
+/** Thrust may show so much more or less hysteresis than speed does before it is told. Rule of ours. */
+const STAND_SHARE = 0.01;
+
 /**
- * The tilt of thrust with what the stand may add to it. Thrust goes with the square of speed, so the tilt of that, found in the same
- * way, is the drive's own; what thrust shows beyond it is play and creep of the load cell, or air that has not settled. Which of them
- * is not told, so all of it bounds an error (as a rectangle, JCGM 100:2008, 4.3.7).
+ * Hysteresis of thrust. Thrust goes with the square of speed, which no load cell drags on, so where speed is measured its square
+ * stands for thrust; what thrust shows beyond that is play or creep of the stand and is told when it is large.
  */
-export function thrustTilt(thrust: Series, speed: Series | null, s: Sweep): Reading | null {
-  const tilt = tiltOf(thrust, s);
-  const drive = speed === null ? null : tiltOf({ t_s: speed.t_s, value: speed.value.map((v) => v * v) }, s);
-  if (tilt === null || drive === null) return tilt;
-  return { ...tilt, effects: { thrust_resolution_tilt: (tilt.value - drive.value) / Math.sqrt(3) } };
+export function thrustTilt(thrust: Series | null, speed: { readonly channel: RunChannel; readonly series: Series } | null, s: Sweep): Tilt | null {
+  const seen = thrust === null ? null : tiltOf(thrust, s);
+  if (speed === null) return seen === null ? null : { reading: seen, flags: [] };
+  const { channel, series } = speed;
+  const drive = tiltOf({ t_s: series.t_s, value: series.value.map((v) => v * v) }, s);
+  if (drive === null) return null;
+  const flags = seen === null || Math.abs(seen.value - drive.value) <= STAND_SHARE ? []
+    : [`thrust itself shows ${percent(seen.value)} of hysteresis and the square of speed ${percent(drive.value)}: the stand drags, or the load cell creeps`];
+  return { reading: { ...drive, effects: tiltCoarseness(channel, series, s, drive.value) }, flags };
 }
+
+/**
+ * What steps of speed do to a tilt of its square: at the plateau they move the share that it is taken as, and at the low end, where
+ * they are coarsest, they fall on the two ramps in different places.
+ */
+function tiltCoarseness(channel: RunChannel, series: Series, s: Sweep, tilt: number): Effects {
+  const at = (side: 'low' | 'high'): { readonly level: number; readonly u: number } => {
+    const samples = samplesAt(series, s, side);
+    const level = meanOf(samples).mean;
+    return { level, u: resolutionOf(channel, samples, level) };
+  };
+  const [low, high] = [at('low'), at('high')];
+  return Object.fromEntries([[low, (2 * low.level * low.u) / high.level ** 2] as const, [high, (-2 * tilt * high.u) / high.level] as const].filter(([{ u }]) => u > 0).map(([{ level }, effect]) => [resolutionName(channel, level), effect]));
+}
+
+const percent = (share: number): string => `${(100 * share).toFixed(1)} %`;

@@ -10,7 +10,7 @@ import { meanOf, plateauSpan, powerSeries, sampleAge, zeroedThrust, found, type 
 import { metric, minus, noMetric, type Reading, type RunMetric } from './reading';
 import { instrumentsOf, type CurveQuantity, type RunCurve } from './run-curve';
 import { bothRamps, cellsOf, inside, sweepOf, withoutDesyncs, type Cells, type Sweep } from './sweep';
-import { lagOf, lagReading, lineAt, settled, thrustTilt } from './sweep-lag';
+import { lagOf, lagReading, lineAt, settled, thrustTilt, type Tilt } from './sweep-lag';
 
 /** Throttle between two points of the grid. */
 const STEP = 0.02;
@@ -60,7 +60,7 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
     source: 'sweep', throttle, values, scatter, fine, apart, instruments: instrumentsOf(data, zero), voltage_V: volts === null || volts.length === 0 ? null : meanOf(volts).mean, flags,
   };
   const rotorLag = lag === null || speed === null ? null : minus(lag, sampleAge(speed));
-  return { curve, metrics: [...lagMetrics(null, rotorLag, series.thrust_N === null ? null : thrustTilt(series.thrust_N, series.speed_rpm, s)), exponentMetric(series, s, edge)] };
+  return { curve, metrics: [...lagMetrics(null, rotorLag, thrustTilt(series.thrust_N, speed === null || series.speed_rpm === null ? null : { channel: speed, series: series.speed_rpm }, s)), exponentMetric(series, s, edge)] };
 }
 
 function seriesOf(data: RunData, zero: ThrustZero): Record<CurveQuantity, Series | null> {
@@ -91,12 +91,12 @@ function fitBoth(series: Series, s: Sweep, edge: number) {
   return fit.ok ? found(fit) : fit;
 }
 
-function lagMetrics(reason: string | null, lag: Reading | null = null, tilt: Reading | null = null): RunMetric[] {
+function lagMetrics(reason: string | null, lag: Reading | null = null, tilt: Tilt | null = null): RunMetric[] {
   return [
     lag === null ? noMetric('ramp_lag_s', reason ?? 'the ramps share no speed at which they could be compared')
       : metric('ramp_lag_s', lag, 'half the distance of the ramps at equal speed over their rate, mean over speeds from 20 to 80 % between low level and plateau; half a sample period taken off'),
-    tilt === null ? noMetric('curve_hysteresis', reason ?? 'thrust was not measured on both ramps')
-      : metric('curve_hysteresis', tilt, 'straight line through down less up over the middle 80 % of throttle, once both are shifted by the lag of thrust; what the square of speed does not show of it bounds an error'),
+    tilt === null ? noMetric('curve_hysteresis', reason ?? 'neither thrust nor speed was measured on both ramps')
+      : metric('curve_hysteresis', tilt.reading, 'straight line through down less up over the middle 80 % of throttle, once both are shifted by their lag; of the square of speed, of thrust where speed is not measured', tilt.flags),
   ];
 }
 
