@@ -148,10 +148,21 @@ function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
 
 /** Mean time, mean value and least-squares slope of samples; slope 0 for one sample. */
 function lineOf({ t_s, value }: Series): { time: number; mean: number; slope: number } {
-  const time = t_s.reduce((a, b) => a + b, 0) / t_s.length;
-  const mean = value.reduce((a, b) => a + b, 0) / value.length;
-  const square = t_s.reduce((s, t) => s + (t - time) ** 2, 0);
-  return { time, mean, slope: square > 0 ? t_s.reduce((s, t, i) => s + (t - time) * (value[i] - mean), 0) / square : 0 };
+  const n = value.length;
+  let [time, mean] = [0, 0];
+  for (let i = 0; i < n; i++) {
+    time += t_s[i];
+    mean += value[i];
+  }
+  time /= n;
+  mean /= n;
+  let [square, product] = [0, 0];
+  for (let i = 0; i < n; i++) {
+    const t = t_s[i] - time;
+    square += t * t;
+    product += t * (value[i] - mean);
+  }
+  return { time, mean, slope: square > 0 ? product / square : 0 };
 }
 
 /** Every sample that a level rests on. */

@@ -64,22 +64,37 @@ export function lagReading(speed: RunChannel, series: Series, s: Sweep): Reading
 
 function lagBetween(series: Series, s: Sweep, { low, high }: { readonly low: number; readonly high: number }): number | null {
   const [a, b] = [low + LAG_FROM * (high - low), low + LAG_TO * (high - low)];
-  const passed = (v: number): number => Math.min(1, Math.max(0, (v - a) / (b - a)));
-  const up = meanTime(series, s.up, (v) => 1 - passed(v));
-  const down = meanTime(series, s.down, passed);
-  // Up: throttle from + rate·time. Down: top − rate·time. Half their difference over the rate.
-  return up === null || down === null ? null : (up + down - (s.up.to - s.up.from) / s.rate) / 2;
+  const up = timePassed(series, s.up, a, b);
+  const down = timePassed(series, s.down, a, b);
+  if (up === null || down === null) return null;
+  const length = s.up.segment.end_s - s.up.segment.start_s;
+  // Up: throttle from + rate·time, and the mean time is the length less the time passed. Down: top − rate·time. Half their difference over the rate.
+  return (length - up + down - (s.up.to - s.up.from) / s.rate) / 2;
 }
 
-/** ∫ f(y) dt along a ramp, by trapezoids; what comes before the first sample and after the last is as they are. */
-function meanTime(series: Series, { segment }: Ramp, f: (value: number) => number): number | null {
+/**
+ * ∫ share dt along a ramp, by trapezoids, with the share of the signals from `a` to `b` that have been passed; what comes before the
+ * first sample and after the last is as they are.
+ */
+function timePassed(series: Series, { segment }: Ramp, a: number, b: number): number | null {
   const { t_s, value } = between(series, segment.start_s, segment.end_s);
   const n = value.length;
   if (n < 4) return null;
-  let sum = f(value[0]) * (t_s[0] - segment.start_s) + f(value[n - 1]) * (segment.end_s - t_s[n - 1]);
-  for (let i = 1; i < n; i++) sum += ((f(value[i - 1]) + f(value[i])) / 2) * (t_s[i] - t_s[i - 1]);
-  return sum;
+  const perSignal = 1 / (b - a);
+  let before = passed((value[0] - a) * perSignal);
+  let at = t_s[0];
+  let sum = before * (at - segment.start_s);
+  for (let i = 1; i < n; i++) {
+    const now = passed((value[i] - a) * perSignal);
+    const t = t_s[i];
+    sum += ((before + now) / 2) * (t - at);
+    before = now;
+    at = t;
+  }
+  return sum + before * (segment.end_s - at);
 }
+
+const passed = (share: number): number => (share > 0 ? (share < 1 ? share : 1) : 0);
 
 /** On straight lines between cells; null outside them. */
 export function lineAt({ x, y }: Pick<Cells, 'x' | 'y'>, at: number): number | null {

@@ -26,25 +26,35 @@ export function sweepOf(data: RunData): Maybe<Sweep> {
   return found({ low, plateau, rate, up: { segment: up, from, to: top }, down: { segment: down, from: top, to: down.segment.to } });
 }
 
-/** Means over cells of about `step` of throttle along a ramp. */
-export function cellsOf(series: Series, { segment, from, to }: Ramp, step: number): Cells {
-  const part = between(series, segment.start_s, segment.end_s);
-  const perSecond = (to - from) / (segment.end_s - segment.start_s);
-  const low = Math.min(from, to);
+/** Means over cells of about `step` of throttle along a ramp; of the signal as it was `late_s` later, when it is told. */
+export function cellsOf(series: Series, { segment, from, to }: Ramp, step: number, late_s = 0): Cells {
+  const { start_s, end_s } = segment;
+  const { t_s, value } = between(series, start_s + late_s, end_s + late_s);
+  const perSecond = (to - from) / (end_s - start_s);
   const n = Math.max(4, Math.round(Math.abs(to - from) / step));
-  const perCell = n / Math.abs(to - from);
-  const sumX = new Float64Array(n);
+  // Cells count from the low end: along a ramp down from the last one on.
+  const cellsPerSecond = (n / Math.abs(to - from)) * perSecond;
+  const first = perSecond > 0 ? 0 : n;
+  const sumT = new Float64Array(n);
   const sumY = new Float64Array(n);
   const count = new Float64Array(n);
-  for (let i = 0; i < part.value.length; i++) {
-    const x = from + perSecond * (part.t_s[i] - segment.start_s);
-    const cell = Math.min(n - 1, Math.max(0, Math.floor((x - low) * perCell)));
-    sumX[cell] += x;
-    sumY[cell] += part.value[i];
+  const begin_s = start_s + late_s;
+  for (let i = 0; i < value.length; i++) {
+    const t = t_s[i] - begin_s;
+    const place = Math.floor(first + cellsPerSecond * t);
+    const cell = place < 0 ? 0 : place < n ? place : n - 1;
+    sumT[cell] += t;
+    sumY[cell] += value[i];
     count[cell]++;
   }
-  const used = Array.from(count.keys()).filter((c) => count[c] > 0);
-  return { x: used.map((c) => sumX[c] / count[c]), y: used.map((c) => sumY[c] / count[c]), cell: used };
+  const [x, y, cell]: number[][] = [[], [], []];
+  for (let c = 0; c < n; c++) {
+    if (count[c] === 0) continue;
+    x.push(from + (perSecond * sumT[c]) / count[c]);
+    y.push(sumY[c] / count[c]);
+    cell.push(c);
+  }
+  return { x, y, cell };
 }
 
 /** The cells between two throttles. */
@@ -63,9 +73,9 @@ function shared(mine: Cells, other: Cells): Cells {
 /** Both ramps cell by cell: their mean, in which their lags cancel, and half of what they differ by, up less down, which is what lag does to either. */
 export type BothRamps = { readonly x: number[]; readonly mean: number[]; readonly half: number[] };
 
-/** The ramps on common cells. Nothing of a ramp counts within `edge` of its ends. */
-export function bothRamps(series: Series, s: Sweep, step: number, edge: number): BothRamps {
-  const [up, down] = [s.up, s.down].map((ramp) => inside(cellsOf(series, ramp, step), s.up.from + edge, s.up.to - edge));
+/** The ramps on common cells, of the signal as it was `late_s` later. Nothing of a ramp counts within `edge` of its ends. */
+export function bothRamps(series: Series, s: Sweep, step: number, edge: number, late_s = 0): BothRamps {
+  const [up, down] = [s.up, s.down].map((ramp) => inside(cellsOf(series, ramp, step, late_s), s.up.from + edge, s.up.to - edge));
   const [a, b] = [shared(up, down), shared(down, up)];
   return { x: a.x.map((v, i) => (v + b.x[i]) / 2), mean: a.y.map((v, i) => (v + b.y[i]) / 2), half: a.y.map((v, i) => (v - b.y[i]) / 2) };
 }

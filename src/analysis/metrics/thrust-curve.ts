@@ -60,7 +60,7 @@ export function sweepCurve(data: RunData, zero: ThrustZero): SweepResult {
     source: 'sweep', throttle, values, scatter, fine, apart, instruments: instrumentsOf(data, zero), voltage_V: volts === null || volts.length === 0 ? null : meanOf(volts).mean, flags,
   };
   const rotorLag = lag === null || speed === null ? null : minus(lag, sampleAge(speed));
-  return { curve, metrics: [...lagMetrics(null, rotorLag, thrustTilt(series.thrust_N, speed === null || series.speed_rpm === null ? null : { channel: speed, series: series.speed_rpm }, s)), exponentMetric(series, s, edge)] };
+  return { curve, metrics: [...lagMetrics(null, rotorLag, thrustTilt(series.thrust_N, speed === null || series.speed_rpm === null ? null : { channel: speed, series: series.speed_rpm }, s)), exponentMetric(series, lag?.value ?? 0, s, edge)] };
 }
 
 function seriesOf(data: RunData, zero: ThrustZero): Record<CurveQuantity, Series | null> {
@@ -105,16 +105,16 @@ function lagMetrics(reason: string | null, lag: Reading | null = null, tilt: Til
  * too, and can be taken out in two ways that leave errors of opposite sign: thrust and speed at the same time, ramp by ramp; or both
  * where the throttle was a lag ago, and the mean of the ramps. The value is midway, and half of what they differ by is a bound.
  */
-function exponentMetric(series: Record<CurveQuantity, Series | null>, s: Sweep, edge: number): RunMetric {
+function exponentMetric(series: Record<CurveQuantity, Series | null>, speedLag: number, s: Sweep, edge: number): RunMetric {
   const name = 'thrust_exponent';
   if (series.thrust_N === null || series.speed_rpm === null) return noMetric(name, 'it needs thrust and speed');
   const [thrust, speed] = [series.thrust_N, series.speed_rpm];
-  const [thrustLag, speedLag] = [thrust, speed].map((one) => lagOf(one, s) ?? 0);
+  const thrustLag = lagOf(thrust, s) ?? 0;
   const atOnce = [s.up, s.down].flatMap((ramp) => {
-    const [t, n] = [earlier(thrust, thrustLag - speedLag), speed].map((one) => inside(cellsOf(one, ramp, FINE), s.up.from + edge, s.up.to - edge));
+    const [t, n] = [cellsOf(thrust, ramp, FINE, thrustLag - speedLag), cellsOf(speed, ramp, FINE)].map((cells) => inside(cells, s.up.from + edge, s.up.to - edge));
     return pairs(t, n);
   });
-  const [steadyThrust, steadySpeed] = [earlier(thrust, thrustLag), earlier(speed, speedLag)].map((one) => bothRamps(one, s, FINE, edge));
+  const [steadyThrust, steadySpeed] = [bothRamps(thrust, s, FINE, edge, thrustLag), bothRamps(speed, s, FINE, edge, speedLag)];
   const steady = pairs({ x: steadyThrust.x, y: steadyThrust.mean }, { x: steadySpeed.x, y: steadySpeed.mean });
   const [a, b] = [atOnce, steady].map((points) => fitLawAboveZero(points.map((p) => p.rpm), points.map((p) => p.thrust_N)));
   if (!a.ok) return noMetric(name, a.reason);
@@ -130,5 +130,3 @@ const pairs = (thrust: XY, speed: XY): { rpm: number; thrust_N: number }[] => th
   const rpm = lineAt(speed, x);
   return rpm !== null && rpm > 0 ? [{ rpm, thrust_N: thrust.y[i] }] : [];
 });
-
-const earlier = (series: Series, by_s: number): Series => ({ ...series, t_s: series.t_s.map((t) => t - by_s) });
