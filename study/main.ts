@@ -3,11 +3,11 @@ import { spawn } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import fs from 'node:fs';
 import path from 'node:path';
-import type { Cell } from './cells';
+import type { ArticleName, Cell } from './cells';
 import { readOptions, USAGE, type Options } from './options';
 import { report, type CellResult } from './report';
 import type { SeedLine } from './seed';
-import { truthsOf, type Truths } from './truth/truth';
+import type { Truths } from './truth/truth';
 import type { WorkerTask } from './worker';
 
 const HERE = path.dirname(new URL(import.meta.url).pathname);
@@ -27,13 +27,24 @@ function digestOf(folders: readonly string[]): string {
 
 const linesIn = (file: string): SeedLine[] => (fs.existsSync(file) ? fs.readFileSync(file, 'utf8').split('\n').filter((l) => l.endsWith('}')).map((l) => JSON.parse(l) as SeedLine) : []);
 
-async function truthFile(cell: Cell, out: string): Promise<string> {
-  const file = path.join(out, `truth-${cell.article}-${digestOf(['src/twin/physics', 'src/protocols', 'study/truth', 'study/benches'])}.json`);
-  if (!fs.existsSync(file)) {
-    console.error(`truths of ${cell.article}: noise-free campaigns …`);
-    fs.writeFileSync(file, JSON.stringify(await truthsOf(cell.article), null, 1));
-  }
-  return file;
+/** Runs a part of the study in a process of its own. @throws Error with `what` when it fails */
+async function childOf(script: string, args: readonly string[], what: string): Promise<void> {
+  await new Promise<void>((resolve, reject) => {
+    const child = spawn(process.execPath, ['--import', 'tsx', path.join(HERE, script), ...args], { stdio: 'inherit', cwd: ROOT });
+    child.on('exit', (code) => { if (code === 0) resolve(); else reject(new Error(`${what} ended with ${code}`)); });
+  });
+}
+
+/** The truths of every article, each made by a process of its own where they are not there yet. */
+async function truthFiles(cells: readonly Cell[], out: string): Promise<Map<ArticleName, string>> {
+  const digest = digestOf(['src/twin/physics', 'src/protocols', 'study/truth', 'study/benches']);
+  const files = new Map(cells.map((c) => [c.article, path.join(out, `truth-${c.article}-${digest}.json`)]));
+  await Promise.all([...files].map(async ([article, file]) => {
+    if (fs.existsSync(file)) return;
+    console.error(`truths of ${article}: noise-free campaigns …`);
+    await childOf('truth-worker.ts', [article, path.resolve(file)], `the truths of ${article}`);
+  }));
+  return files;
 }
 
 /** Plays what is missing. */
@@ -45,10 +56,7 @@ async function playCell(cell: Cell, options: Options, truths: string, out: strin
   const shares = Array.from({ length: options.workers }, (_, w) => seeds.filter((_s, i) => i % options.workers === w)).filter((s) => s.length > 0);
   await Promise.all(shares.map(async (share) => {
     const task: WorkerTask = { cell, seeds: share, truths, out, records: options.records, keepIn };
-    await new Promise<void>((resolve, reject) => {
-      const child = spawn(process.execPath, ['--import', 'tsx', path.join(HERE, 'worker.ts'), JSON.stringify(task)], { stdio: 'inherit', cwd: ROOT });
-      child.on('exit', (code) => { if (code === 0) resolve(); else reject(new Error(`a worker of ${cell.article}, ${cell.rig} rig, ended with ${code}`)); });
-    });
+    await childOf('worker.ts', [JSON.stringify(task)], `a worker of ${cell.article}, ${cell.rig} rig,`);
   }));
 }
 
@@ -64,8 +72,10 @@ function withTable(page: string, markdown: string): string {
 async function main(options: Options): Promise<boolean> {
   fs.mkdirSync(options.out, { recursive: true });
   const results: CellResult[] = [];
+  const truthsIn = await truthFiles(options.cells, options.out);
   for (const cell of options.cells) {
-    const truths = await truthFile(cell, options.out);
+    const truths = truthsIn.get(cell.article);
+    if (truths === undefined) throw new Error(`no truths of ${cell.article}`);
     const out = path.join(options.out, `lines-${cell.article}-${cell.rig}-${options.lines ?? digestOf(['src', 'study'])}.jsonl`);
     if (!options.only_count) await playCell(cell, options, truths, out);
     const wanted = new Set(options.seeds);
