@@ -3,7 +3,7 @@ import { normalCdf } from '../src/analysis/stats/quantiles';
 import { METRIC_NAMES, metricFact } from '../src/analysis/metrics/catalogue';
 import { QUICK_TOP } from './cells';
 import type { SeedLine, Told } from './seed';
-import { trueValue, type Truths } from './truth/truth';
+import { NOMINAL, trueValue, type Truths } from './truth/truth';
 
 /** One figure of the study. */
 export type Covered = {
@@ -101,9 +101,9 @@ export const nullClaims = (lines: readonly SeedLine[]): Claimed[] => claims(line
 export function frequencyClaims(lines: readonly SeedLine[], truths: Truths): Claimed[] {
   const key = `${QUICK_TOP}.full_throttle_rpm`;
   const told = lines.flatMap((l) => { const c = l.contrasts.switching?.[key]; return c === undefined || c.u === null ? [] : [{ verdict: c.verdict, u: c.u }]; });
-  const [a, b] = [truths.settings.base?.[key], truths.settings.switching?.[key]];
+  const [a, b] = [trueValue(truths, 'base', key, NOMINAL), trueValue(truths, 'switching', key, NOMINAL)];
   const u = told.reduce((s, c) => s + c.u, 0) / told.length;
-  if (told.length === 0 || a === undefined || b === undefined || Math.abs(b.value - a.value) > NULL_SHARE * u) return [];
+  if (told.length === 0 || a === null || b === null || Math.abs(b - a) > NULL_SHARE * u) return [];
   return [{ what: 'frequency called different', metric: key, n: told.length, claims: told.filter((c) => SETTLED.includes(c.verdict)).length }];
 }
 
@@ -117,8 +117,8 @@ export const timingClaims = (lines: readonly SeedLine[]): Claimed[] =>
   claims(lines, 'timing', 'timing found equivalent within 5 %', (v) => v === 'same').filter((c) => ['rise_t50_s', 'rise_t80_s', 'fall_t50_s', 'fall_t80_s'].includes(c.metric));
 
 const differs = (truths: Truths, metric: string): boolean => {
-  const [a, b] = [truths.settings.base?.[metric], truths.settings.switching?.[metric]];
-  return a !== undefined && b !== undefined && Math.abs(b.value - a.value) > 1e-6 * Math.abs(a.value);
+  const [a, b] = [trueValue(truths, 'base', metric, NOMINAL), trueValue(truths, 'switching', metric, NOMINAL)];
+  return a !== null && b !== null && Math.abs(b - a) > 1e-6 * Math.abs(a);
 };
 
 function claims(lines: readonly SeedLine[], setting: string, what: string, is: (verdict: string) => boolean): Claimed[] {

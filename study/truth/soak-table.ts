@@ -18,7 +18,7 @@ export type SoakPlace = { readonly torqueFactor: number; readonly power: number 
 export type SoakTable = { readonly torque: readonly number[]; readonly power: readonly number[]; readonly values: Readonly<Record<string, readonly (readonly number[])[]>> };
 
 /** Mountings differ by 0.4 or 1 %, stands read the power to about 0.5 %. Nodes are densest where most seeds are. */
-const TORQUE = [0.98, 0.99, 0.995, 1, 1.005, 1.01, 1.02];
+export const TORQUE = [0.98, 0.99, 0.995, 1, 1.005, 1.01, 1.02];
 const POWER = [0.988, 0.994, 0.997, 1, 1.003, 1.006, 1.012];
 
 /** Plays the soak once for each node, without noise. */
@@ -65,7 +65,8 @@ export function soakValue({ torque, power, values }: SoakTable, metric: string, 
   return onLine(torque, rows, at.torqueFactor);
 }
 
-function onLine(x: readonly number[], y: readonly number[], at: number): number {
+/** On straight lines between nodes, and beyond the last ones. */
+export function onLine(x: readonly number[], y: readonly number[], at: number): number {
   let i = 1;
   while (i < x.length - 1 && at > x[i]) i++;
   return y[i - 1] + ((at - x[i - 1]) / (x[i] - x[i - 1])) * (y[i] - y[i - 1]);

@@ -8,16 +8,19 @@ import { levelsOf, QUICK_TOP, type ArticleName } from '../cells';
 import { play, type PlayedRun } from '../play';
 import { holdTruth, startTruth } from './holds';
 import { fullThrottleTruth, kvTruth } from './plateaus';
-import { soakTable, soakValue, STATED_AIR, type SoakTable } from './soak-table';
+import { onLine, soakTable, soakValue, STATED_AIR, TORQUE, type SoakTable } from './soak-table';
 import type { Conditions, State } from './static';
 import { responseTruth } from './steps';
 import { hoverTruth, lagTruth } from './sweep';
 import { inTimeOf, traceOf, type Trace } from './trace';
 
-/** Value with mounting factors 1, and its change for one whole unit of each factor. */
-export type Linear = { readonly value: number; readonly perThrust: number; readonly perTorque: number };
+/**
+ * A metric over the mountings: its values at the torque factors of {@link Truths}, and its change for one whole unit of the thrust
+ * factor. Torque moves the drive along its curves, whose bends a straight line would miss; thrust moves only what is read as thrust.
+ */
+export type Along = { readonly values: readonly number[]; readonly perThrust: number };
 /** By setting, by metric; and the soak at the base setting, by where it really took place. */
-export type Truths = { readonly settings: Readonly<Record<string, Readonly<Record<string, Linear>>>>; readonly soak: SoakTable | null };
+export type Truths = { readonly torque: readonly number[]; readonly settings: Readonly<Record<string, Readonly<Record<string, Along>>>>; readonly soak: SoakTable | null };
 
 type Values = Record<string, Record<string, number>>;
 /** Factors of a mounting. */
@@ -25,19 +28,23 @@ export type Mounting = { readonly thrustFactor: number; readonly torqueFactor: n
 /** What a truth depends on. `soakPower`: power that flowed in a soak over the power that its loop held. */
 export type Bench = Mounting & { readonly soakPower: number };
 
-/** Step of the factors for the slopes: mountings spread by 0.4 %, on the hostile rig by 1 %. */
+/** The bench that every other one is drawn around. */
+export const NOMINAL: Bench = { thrustFactor: 1, torqueFactor: 1, soakPower: 1 };
+
+/** Step of the thrust factor for its slope: mountings spread by 0.4 %, on the hostile rig by 1 %. */
 const STEP = 0.01;
 
-/** Truths of an article: every run of the schedule once, without noise, in three mountings. */
+/** Truths of an article: every run of the schedule once, without noise, in as many mountings as the table of torque has, and in one of another thrust. */
 export async function truthsOf(article: ArticleName): Promise<Truths> {
   const maps = new MapCache();
-  const centre = await campaign(article, maps, { thrustFactor: 1, torqueFactor: 1 });
+  const along: Values[] = [];
+  for (const torqueFactor of TORQUE) along.push(await campaign(article, maps, { thrustFactor: 1, torqueFactor }));
+  const centre = along[TORQUE.indexOf(1)];
   const thrust = await campaign(article, maps, { thrustFactor: 1 + STEP, torqueFactor: 1 });
-  const torque = await campaign(article, maps, { thrustFactor: 1, torqueFactor: 1 + STEP });
-  const settings = Object.fromEntries(Object.entries(centre).map(([setting, metrics]) => [setting, Object.fromEntries(Object.entries(metrics).map(([name, value]): [string, Linear] => [name, {
-    value, perThrust: (thrust[setting][name] - value) / STEP, perTorque: (torque[setting][name] - value) / STEP,
+  const settings = Object.fromEntries(Object.entries(centre).map(([setting, metrics]) => [setting, Object.fromEntries(Object.entries(metrics).map(([name, value]): [string, Along] => [name, {
+    values: along.map((a) => a[setting][name]), perThrust: (thrust[setting][name] - value) / STEP,
   }]))]));
-  return { settings, soak: await soakTable(article, maps) };
+  return { torque: TORQUE, settings, soak: await soakTable(article, maps) };
 }
 
 async function campaign(article: ArticleName, maps: MapCache, { thrustFactor, torqueFactor }: Mounting): Promise<Values> {
@@ -75,8 +82,8 @@ function valuesOf(run: PlayedRun, data: RunData, trace: Trace, ready: ReadyCampa
 }
 
 /** The truth of a metric at a setting on a bench; null where the study knows none. */
-export function trueValue({ settings, soak }: Truths, setting: string, metric: string, drawn: Bench): number | null {
-  const t: Linear | undefined = settings[setting]?.[metric];
-  if (t !== undefined) return t.value + t.perThrust * (drawn.thrustFactor - 1) + t.perTorque * (drawn.torqueFactor - 1);
+export function trueValue({ torque, settings, soak }: Truths, setting: string, metric: string, drawn: Bench): number | null {
+  const t: Along | undefined = settings[setting]?.[metric];
+  if (t !== undefined) return onLine(torque, t.values, drawn.torqueFactor) + t.perThrust * (drawn.thrustFactor - 1);
   return soak === null || setting !== 'base' ? null : soakValue(soak, metric, { torqueFactor: drawn.torqueFactor, power: drawn.soakPower });
 }

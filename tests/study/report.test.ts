@@ -8,8 +8,8 @@ import type { SeedLine, ToldContrast } from '../../study/seed';
 import type { Truths } from '../../study/truth/truth';
 
 const N = 400;
-const linear = (value: number) => ({ value, perThrust: 0, perTorque: 0 });
-const TRUTHS: Truths = { soak: null, settings: { base: { kv_rpm_per_V: linear(100), full_throttle_rpm: linear(1000) }, same: { full_throttle_rpm: linear(1000) }, switching: { full_throttle_rpm: linear(1100) }, timing: {} } };
+const linear = (value: number) => ({ values: [value, value], perThrust: 0 });
+const TRUTHS: Truths = { torque: [0.9, 1.1], soak: null, settings: { base: { kv_rpm_per_V: linear(100), full_throttle_rpm: linear(1000) }, same: { full_throttle_rpm: linear(1000) }, switching: { full_throttle_rpm: linear(1100) }, timing: {} } };
 
 type Made = { readonly held: number; readonly bounded?: number; readonly nulls?: number; readonly equal?: number };
 

@@ -3,7 +3,7 @@
 import { describe, expect, test } from 'vitest';
 import { soakValue, type SoakTable } from '../../study/truth/soak-table';
 import { timeBelow, type Trace } from '../../study/truth/trace';
-import { trueValue, type Truths } from '../../study/truth/truth';
+import { NOMINAL, trueValue, type Truths } from '../../study/truth/truth';
 
 // 10 + 2·(torque − 1)·100 + a bend in power at 1: slope 3 below, 1 above, per hundredth.
 const rise = (torque: number, power: number): number => 10 + 200 * (torque - 1) + (power < 1 ? 300 : 100) * (power - 1);
@@ -28,11 +28,13 @@ describe('the truth of a soak', () => {
 });
 
 describe('the truth of a metric on a bench', () => {
-  const truths: Truths = { settings: { base: { hold_rpm: { value: 100, perThrust: 10, perTorque: -20 } }, switching: {} }, soak: TABLE };
+  const truths: Truths = { torque: [0.98, 1, 1.01], settings: { base: { hold_rpm: { values: [103, 100, 99.8], perThrust: 10 } }, switching: {} }, soak: TABLE };
   const bench = { thrustFactor: 1.01, torqueFactor: 1.005, soakPower: 0.995 };
 
   test('goes with the mounting, for a soak with torque and with the power that flowed', () => {
     expect(trueValue(truths, 'base', 'hold_rpm', bench)).toBeCloseTo(100 + 0.1 - 0.1, 12);
+    expect(trueValue(truths, 'base', 'hold_rpm', { ...bench, torqueFactor: 0.99 })).toBeCloseTo(100 + 0.1 + 1.5, 12);
+    expect(trueValue(truths, 'base', 'hold_rpm', NOMINAL)).toBe(100);
     expect(trueValue(truths, 'base', 'settled_rise_K', bench)).toBeCloseTo(9.5, 12);
   });
 
