@@ -63,10 +63,11 @@ export class BatchCollector {
       this.#step[0] = 0;
       row++;
     }
+    const steps = this.#step;
     for (; row < to; row++) {
       const step = tick_us[row] - last;
       if (step !== (step | 0)) break;
-      this.#step[at + row - from] = step;
+      steps[at + row - from] = step;
       last = tick_us[row];
     }
     this.#last_us = last;
@@ -83,6 +84,25 @@ export class BatchCollector {
       this.#counts[i].set(block.counts[c.id].subarray(from, row), at);
     });
     return row;
+  }
+
+  /** {@link append} of one row, for groups that keep few of them: a column is written, not copied. False when the jump in time is too wide. */
+  add(block: SampleBlock, row: number): boolean {
+    if (this.group.is_rows) return this.append(block, row, row + 1) > row;
+    const at = this.#rows;
+    this.#grow(at + 1);
+    const tick_us = block.tick_us[row];
+    if (at === 0) this.#first_us = this.#last_us = tick_us;
+    const step = tick_us - this.#last_us;
+    if (step !== (step | 0)) return false;
+    this.#step[at] = step;
+    this.#fresh[at] = block.fresh[row];
+    this.#valid[at] = block.valid[row];
+    const { channels } = this.group;
+    for (let i = 0; i < channels.length; i++) this.#counts[i][at] = block.counts[channels[i].id][row];
+    this.#last_us = tick_us;
+    this.#rows = at + 1;
+    return true;
   }
 
   /** The batch as a protobuf message, valid until the next call; the collector is empty afterwards. */

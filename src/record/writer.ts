@@ -151,7 +151,9 @@ class SlowCollector {
     const { rows } = block;
     for (let row = this.#next(block, 0); row < rows; row = this.#next(block, row + 1)) {
       this.#started = true;
-      appendAll(this.collector, block, row, row + 1, seal);
+      if (this.collector.add(block, row)) continue;
+      seal(this.collector);
+      this.collector.add(block, row);
     }
   }
 
