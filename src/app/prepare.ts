@@ -8,7 +8,7 @@ import { checkUnattended } from '../model/check-firmata';
 import { checkNeeds, checkProtocolFile, checkSegments, type AskedAt } from '../model/check-protocol';
 import type { ChannelFact } from '../model/channel';
 import type { Article, Calibration, CampaignFile, Craft, Rig } from '../model/files';
-import { kindOfFile, loadFile, type Loaded } from '../model/load';
+import { indefinite, kindOfFile, loadFile, type Loaded } from '../model/load';
 import { readParameters } from '../model/parameters';
 import type { Path, Problem } from '../model/problem';
 import { driveFacts } from '../protocols/facts';
@@ -125,7 +125,7 @@ function askFor(target: string, options: PrepareOptions): Asked {
     refuse(file.problems);
     return askForOne(need(file).name, folder, options);
   }
-  if (kind !== null && kind !== 'campaign') throw new BadInput([`${target}: this is a ${kind} file; accepted: a campaign file or a protocol file`]);
+  if (kind !== null && kind !== 'campaign') throw new BadInput([`${target}: this is ${indefinite(kind)} file; accepted: a campaign file or a protocol file`]);
   if ((options.set?.length ?? 0) > 0) throw new BadInput([`${target}: --set is for a single protocol; in a campaign, write the parameters into the file`]);
   const loaded = loadFile('campaign', relative(workingFolder(), target), text);
   const folder = options.bench ?? benchFolderOf(target);

@@ -91,6 +91,7 @@ function namingKey(data: unknown): FileKind | null {
   return MOST_TELLING.find((k) => valueAt(data, [k]) !== undefined) ?? null;
 }
 
-function indefinite(kind: FileKind): string {
-  return kind === 'article' || kind === 'answers' ? 'an article' : `a ${kind}`;
+/** The kind with its article: "a rig", "an article". */
+export function indefinite(kind: FileKind): string {
+  return `${/^[aeiou]/.test(kind) ? 'an' : 'a'} ${kind}`;
 }

@@ -86,9 +86,8 @@ export class BatchCollector {
     return row;
   }
 
-  /** {@link append} of one row, for groups that keep few of them: a column is written, not copied. False when the jump in time is too wide. */
+  /** {@link append} of one row, for the groups beside the rows group, which keep few: written, not copied. False when the jump in time is too wide. */
   add(block: SampleBlock, row: number): boolean {
-    if (this.group.is_rows) return this.append(block, row, row + 1) > row;
     const at = this.#rows;
     this.#grow(at + 1);
     const tick_us = block.tick_us[row];

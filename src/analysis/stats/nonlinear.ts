@@ -19,8 +19,6 @@ export type NonlinearOptions = {
   readonly upper: readonly number[];
   /** Largest residual standard deviation that still counts as a fit; unlimited unless given. */
   readonly maxResidualSd?: number;
-  /** The start lies in the neighbourhood already: the search for it is left out unless the finish fails from there. */
-  readonly nearStart?: boolean;
 };
 
 /** A converged fit. */
@@ -62,7 +60,7 @@ export function fitNonlinear(x: Numbers, y: Numbers, model: Model, options: Nonl
   const height = Math.sqrt(sumOfSquares(y) / n) || Math.abs(mean(y)) || 1;
 
   const problem: Problem = { x, y, model, lower, upper, scale, height };
-  const best = (options.nearStart === true ? converged(polish(problem, start)) : null) ?? searched(problem, start);
+  const best = searched(problem, start);
   const residual = rss(problem, best.parameters);
   if (!Number.isFinite(residual)) return noResult('the fit diverged: the model gives no finite value at any parameters tried');
   if (best.jacobian === null) return noResult('the fit stopped where the data no longer determine all parameters (singular Jacobian); start nearer or fix one');
