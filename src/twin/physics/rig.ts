@@ -155,6 +155,7 @@ export class SimulatedRig {
 
   private tick(): void {
     const drive = this.drive;
+    const before_radps = drive.speed_radps;
     drive.step();
     this.current_As += drive.current_A;
     this.copper_J += drive.copper_W;
@@ -164,13 +165,13 @@ export class SimulatedRig {
     this.loadCell.step(drive);
     if (this.currentPath.step(drive)) this.current.read(this.currentPath.take());
     if (this.voltagePath.step(this.supply)) this.voltage.read(this.voltagePath.take());
-    if (--this.slowTicks <= 0) this.readSlow();
+    if (--this.slowTicks <= 0) this.readSlow(before_radps);
   }
 
-  /** The slower channels that are due; then counts the ticks to the next one. */
-  private readSlow(): void {
+  /** The slower channels that are due; then counts the ticks to the next one. @param before_radps speed at the start of the tick */
+  private readSlow(before_radps: number): void {
     const { period, thrust, motorTemperature, escTemperature, slowSpan } = this;
-    if (period.elapse(slowSpan)) this.readPeriod();
+    if (period.elapse(slowSpan)) this.readPeriod(before_radps);
     if (thrust.elapse(slowSpan)) thrust.read(this.loadCell.convert(thrust.periodTicks * TICK_S, this.noise));
     if (motorTemperature.elapse(slowSpan)) motorTemperature.read(this.heat.caseSensor_degC);
     if (escTemperature.elapse(slowSpan)) escTemperature.read(this.heat.escSensor_degC);
@@ -191,11 +192,13 @@ export class SimulatedRig {
     this.supply.settleCharge();
   }
 
-  private readPeriod(): void {
+  /** Telemetry tells the speed at an instant inside the tick; thrust and temperatures are means, or slow, so that their tick is enough. */
+  private readPeriod(before_radps: number): void {
     const rng = this.noise;
     if (rng !== null && rng.uniform() < this.sensors.periodDropout) return;
     const drive = this.drive;
-    const electrical = drive.commutating ? drive.speed_radps * this.parameters.motor.polePairs : 0;
+    const speed_radps = drive.speed_radps - this.period.early * (drive.speed_radps - before_radps);
+    const electrical = drive.commutating ? speed_radps * this.parameters.motor.polePairs : 0;
     const dither = rng === null ? 0 : rng.uniform() - 0.5;
     this.period.publish(
       electrical > 0 ? periodCounts(electrical, this.sensors.period.step, 1 + this.period.gainError, this.sensors.periodBits, dither) : NO_COMMUTATION,

@@ -65,6 +65,8 @@ export class Converter {
   mode: number = MODE.normal;
   /** Ticks until the next reading. */
   due: number;
+  /** How long before the end of its tick a reading is taken, ticks, 0..1: no clock of a sensor keeps step with the controller's. */
+  readonly early: number;
   /** The drawn errors; for tests and graders only. */
   readonly gainError: number;
   readonly offsetError: number;
@@ -85,6 +87,7 @@ export class Converter {
     this.bit = 1 << index;
     this.periodTicks = wholeTicks(parameters.name, parameters.conversion_us * average, tick_us);
     this.due = 1 + Math.floor(phase * this.periodTicks);
+    this.early = this.due - phase * this.periodTicks;
     this.gainError = calibration === null ? 0 : parameters.gainUncertainty * calibration.normal();
     this.offsetError = calibration === null ? 0 : parameters.offsetUncertainty * calibration.normal();
     this.perCount = average / step;
