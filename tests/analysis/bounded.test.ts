@@ -66,8 +66,9 @@ describe('factor with a bound', () => {
 });
 
 describe('share of a bound', () => {
-  test('the largest effect of coarseness counts; gains, offsets and the age of samples do not', () => {
-    expect(boundedShare({ speed_timing: 5, speed_gain: 9, speed_resolution_17: 4, speed_resolution_drift: -3 }, 10)).toBeCloseTo(0.16, 12);
+  test('the largest effect of coarseness or of the age of samples counts; gains and offsets do not', () => {
+    expect(boundedShare({ speed_timing: 2, speed_gain: 9, speed_resolution_17: 4, speed_resolution_drift: -3 }, 10)).toBeCloseTo(0.16, 12);
+    expect(boundedShare({ speed_timing: -5, speed_gain: 9, speed_resolution_17: 4 }, 10)).toBeCloseTo(0.25, 12);
     expect(boundedShare({ speed_gain: 9, current_offset: 2 }, 10)).toBe(0);
     expect(boundedShare({ speed_resolution_3: 3 }, 0)).toBe(0);
     expect(boundedShare({ speed_resolution_3: 3 }, null)).toBe(0);

@@ -34,7 +34,7 @@ export function meanEffects(repeats: readonly Repeat[]): Record<string, number> 
   return sum;
 }
 
-/** An input whose error is no calibration: how coarse a channel is, in value or in time. */
+/** An input whose error is no calibration, and another one at every setting: how coarse a channel is. */
 const isCoarseness = (input: string): boolean => /_resolution(_|$)/.test(input);
 
 /**
@@ -48,13 +48,13 @@ export function effectsOnDifference(a: Effects, b: Effects): Record<string, numb
 /** Degrees of freedom of the instrument inputs of repeats. */
 export const dofsOf = (...groups: readonly (readonly Repeat[])[]): InputDofs => leastDofs(groups.flat().map((r) => r.dofs));
 
-/**
- * Share of u² that is due to the largest error of coarseness, which cannot exceed a bound. The age of samples has a bound too, but how
- * two clocks stand to each other is drawn once for a bench, as likely at the very ends as anywhere: all of it stays inside.
- */
+/** An input whose error cannot exceed a bound: how coarse a channel is in value, or how old its samples are. */
+const isBounded = (input: string): boolean => isCoarseness(input) || input.endsWith('_timing');
+
+/** Share of u² that is due to the largest error with a bound. */
 export function boundedShare(effects: Effects, u: number | null): number {
   if (u === null || !(u > 0)) return 0;
-  return Math.min(1, Math.max(0, ...Object.entries(effects).map(([input, e]) => (isCoarseness(input) ? (e / u) ** 2 : 0))));
+  return Math.min(1, Math.max(0, ...Object.entries(effects).map(([input, e]) => (isBounded(input) ? (e / u) ** 2 : 0))));
 }
 
 /** √Σ effect². */

@@ -81,7 +81,7 @@ function throttleFor(curve: RunCurve, quantity: CurveQuantity, value: number): {
   const here = near(curve, quantity, x);
   const slope = here?.slopeAt(x) ?? 0;
   if (here === null || !(slope > 0)) return { ok: false, reason: 'where the curve is flat' };
-  const asked: Reading = { value, within: here.errorAt(x), effects: { ...effectsOf(curve, quantity, value), ...lagLeft(curve, quantity, x, value) } };
+  const asked: Reading = { value, within: here.errorAt(x), effects: { ...effectsOf(curve, quantity, value), ...lagLeft(curve, quantity, x) } };
   return { ok: true, reading: derived(x, [[asked, -1 / slope]]) };
 }
 
@@ -125,23 +125,36 @@ function readAt(curve: RunCurve, quantity: CurveQuantity, throttle: Reading): Re
   const c = near(curve, quantity, throttle.value);
   if (c === null) return null;
   const value = c.at(throttle.value);
-  const itself: Reading = { value, within: c.errorAt(throttle.value), effects: { ...effectsOf(curve, quantity, value), ...lagLeft(curve, quantity, throttle.value, value) } };
+  const itself: Reading = { value, within: c.errorAt(throttle.value), effects: { ...effectsOf(curve, quantity, value), ...lagLeft(curve, quantity, throttle.value) } };
   return derived(value, [[itself, 1], [throttle, c.slopeAt(throttle.value)]]);
 }
 
+/** The second order of lag is to its first as this many times the share of speed that the lag is worth; see `lagLeft`. */
+const SECOND_TO_FIRST = 2;
+
 /**
- * What lag leaves in the mean of two ramps. Its first order cancels between them. A rotor follows as a first-order lag: on a ramp of
- * rate r it shows f − (rτ)f′ + (rτ)²f″ − … , so that with d = rτ the second order is d²f″, twice that of a pure delay. With h = f′d/f,
- * half of what the ramps differ by, that is f·h² times f″f/f′², which is (p − 1)/p for a power law x^p: below one. So f·h² bounds it;
- * as a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Another error at every setting, as the curve bends
- * a little differently there.
+ * What lag leaves in the mean of two ramps. Its first order, H up and −H down, cancels between them. A rotor whose torque falls in a
+ * straight line with speed under a load that goes with the square of speed shows s − d·s′ + d²s″ + ³⁄₂·d·d′·s′ on a ramp (s its steady
+ * course over throttle, d its time constant times the rate); with H = −d·s′ the second order is H·(³⁄₂·H′/s′ − ½·H·s″/s′²). For
+ * s = x^p with p near 0.8, and a time constant that falls with speed no faster than its inverse, that is H times 2·H/s or less. As a
+ * rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Speed is what lags, and moves everything with it, so that
+ * error is one for all quantities. Thrust goes with the square of speed, whose mean is above the square of the mean by H²: less than
+ * half of that bound. Power and current, which at a given duty are no straight line over speed either, add one of their own of the same size. Another error at every setting, as the curve bends a little differently there. Where speed is not measured,
+ * the quantity's own share takes its place.
  */
-function lagLeft(curve: RunCurve, quantity: CurveQuantity, throttle: number, value: number): Effects {
-  const apart = curve.apart?.[quantity] ?? null;
-  const near = apart === null ? [] : Array.from(apart.y).filter((_, i) => Math.abs(apart.x[i] - throttle) <= WINDOW);
-  if (near.length === 0 || value === 0) return {};
-  const half = near.reduce((sum, y) => sum + y, 0) / near.length;
-  return { [`${quantity}_resolution_ramps`]: half ** 2 / Math.abs(value) / Math.sqrt(3) };
+function lagLeft(curve: RunCurve, quantity: CurveQuantity, throttle: number): Effects {
+  const half = (of: CurveQuantity): number | null => {
+    const apart = curve.apart?.[of] ?? null;
+    const near = apart === null ? [] : Array.from(apart.y).filter((_, i) => Math.abs(apart.x[i] - throttle) <= WINDOW);
+    return near.length === 0 ? null : near.reduce((sum, y) => sum + y, 0) / near.length;
+  };
+  const own = half(quantity);
+  const lagging = curve.values.speed_rpm === null ? quantity : 'speed_rpm';
+  const [behind, level] = [half(lagging), near(curve, lagging, throttle)?.at(throttle) ?? 0];
+  if (own === null || behind === null || !(level > 0)) return {};
+  const u = (SECOND_TO_FIRST * Math.abs(behind / level) * own) / Math.sqrt(3);
+  const alone = quantity === 'speed_rpm' ? 0 : quantity === 'thrust_N' ? u / 2 : u;
+  return { speed_resolution_ramps: u, ...(alone === 0 ? {} : { [`${quantity}_resolution_ramps`]: alone }) };
 }
 
 /** What one standard uncertainty of each instrument does to a value of a curve. */

@@ -1,0 +1,55 @@
+/** The steps of a coarse channel, told from the values that it shows. */
+import { firstAt, type RunChannel } from '../run-data';
+
+/** A channel with more different values than this is not called coarse. */
+const MOST_LEVELS = 4096;
+/** Levels are looked for this near to a value, relative. */
+const NEAR = 0.03;
+
+const known = new WeakMap<Float64Array, Float64Array | null>();
+
+/** Every different value of a channel, in order; null when there are too many to be steps. */
+function levelsOf(channel: RunChannel): Float64Array | null {
+  const before = known.get(channel.value);
+  if (before !== undefined) return before;
+  const seen = new Set<number>();
+  let last = NaN;
+  for (let i = 0; i < channel.value.length && seen.size <= MOST_LEVELS; i++) {
+    // A coarse channel repeats itself.
+    if (channel.value[i] === last) continue;
+    last = channel.value[i];
+    seen.add(last);
+  }
+  const levels = seen.size > MOST_LEVELS ? null : Float64Array.from(seen).sort();
+  known.set(channel.value, levels);
+  return levels;
+}
+
+/** Steps that were found, by levels and then by which of them they were taken over. */
+const steps = new WeakMap<Float64Array, Map<number, number>>();
+
+/** Step between neighbouring values that the channel can show near a value; 0 when none can be told. */
+export function stepNear(channel: RunChannel, value: number): number {
+  const levels = levelsOf(channel);
+  if (levels === null) return 0;
+  const reach = NEAR * Math.abs(value);
+  const [first, end] = [firstAt(levels, value - reach), firstAt(levels, value + reach)];
+  if (end - first < 2) return 0;
+  const found = steps.get(levels) ?? new Map<number, number>();
+  steps.set(levels, found);
+  const key = first * (MOST_LEVELS + 1) + end;
+  let step = found.get(key);
+  if (step === undefined) {
+    const gaps = Float64Array.from({ length: end - first - 1 }, (_, i) => levels[first + i + 1] - levels[first + i]).sort();
+    step = gaps[gaps.length >> 1];
+    found.set(key, step);
+  }
+  return step;
+}
+
+/** Where a value lies among those that the channel shows: whole at each of them, in between along a straight line. */
+export function placeAmong(channel: RunChannel, value: number): number {
+  const levels = levelsOf(channel) ?? [];
+  const above = Math.min(Math.max(1, firstAt(levels, value)), levels.length - 1);
+  return levels.length < 2 ? 0 : above - 1 + (value - levels[above - 1]) / (levels[above] - levels[above - 1]);
+}

@@ -1,0 +1,99 @@
+// Goal: what lag leaves in the mean of two ramps is claimed, whether the drive lags like a first-order one or like a delay.
+// Method: a rotor behind a duty ramp, integrated in small steps; its steady course is known in closed form.
+import { describe, expect, test } from 'vitest';
+import { hoverMetrics, powerAtSpeed, type CurveQuantity, type RunCurve } from '../../src/analysis/metrics/run-curve';
+
+const TOP_rpm = 27_000;
+const VOLTS = 7.6;
+/**
+ * The classical motor with a propeller, y = speed over that at full throttle: dy/dt = A·(u − αy − βy²). Steady course, thrust over speed,
+ * and power at a duty and a speed.
+ */
+const [A, ALPHA, BETA] = [16, 0.6, 0.4];
+const steady = (u: number): number => (TOP_rpm * (Math.sqrt(ALPHA ** 2 + 4 * BETA * u) - ALPHA)) / (2 * BETA);
+const thrustOf = (rpm: number): number => 1.25 * (rpm / TOP_rpm) ** 2;
+const powerOf = (u: number, rpm: number): number => u * VOLTS * (0.1 + 10 * (u - (ALPHA * rpm) / TOP_rpm));
+
+const RATE = 0.3;
+const DT = 1e-5;
+type Point = { readonly u: number; readonly rpm: number };
+
+/** Speed along a ramp, from the steady state at its start. `behind`: what speed does at a duty. */
+function alongRamp(from: number, to: number, step: (rpm: number, u: number) => number): Point[] {
+  const sign = Math.sign(to - from);
+  const seconds = Math.abs(to - from) / RATE;
+  let rpm = steady(from);
+  const out: Point[] = [];
+  for (let i = 0; i * DT <= seconds; i++) {
+    const u = from + sign * RATE * i * DT;
+    rpm = step(rpm, u);
+    if (i % 100 === 0) out.push({ u, rpm });
+  }
+  return out;
+}
+
+/** The curve of a sweep as `thrust-curve` makes it, on cells of 1 % of throttle. */
+function curveFrom(up: readonly Point[], down: readonly Point[]): RunCurve {
+  const quantities: Record<Exclude<CurveQuantity, 'current_A'>, (p: Point) => number> = { thrust_N: (p) => thrustOf(p.rpm), speed_rpm: (p) => p.rpm, power_W: (p) => powerOf(p.u, p.rpm) };
+  const x = Array.from({ length: 78 }, (_, i) => 0.12 + 0.01 * i);
+  const cells = (points: readonly Point[], of: (p: Point) => number): number[] => x.map((at) => {
+    const near = points.filter((p) => Math.abs(p.u - at) < 0.005);
+    return near.reduce((s, p) => s + of(p), 0) / near.length;
+  });
+  const both = Object.fromEntries(Object.entries(quantities).map(([name, of]) => [name, [cells(up, of), cells(down, of)] as const])) as unknown as Record<keyof typeof quantities, readonly [number[], number[]]>;
+  const points = (of: (a: number, b: number) => number) => Object.fromEntries([['current_A', null], ...Object.entries(both).map(([name, [a, b]]) => [name, { x, y: a.map((v, i) => of(v, b[i])) }])]) as Record<CurveQuantity, { x: number[]; y: number[] } | null>;
+  const fine = points((a, b) => (a + b) / 2);
+  return {
+    source: 'sweep', throttle: x, values: { thrust_N: fine.thrust_N?.y ?? null, speed_rpm: fine.speed_rpm?.y ?? null, current_A: null, power_W: fine.power_W?.y ?? null },
+    scatter: { thrust_N: 0, speed_rpm: 0, current_A: null, power_W: 0 }, fine, apart: points((a, b) => (a - b) / 2), instruments: {}, voltage_V: VOLTS, flags: [],
+  };
+}
+
+const lagging = (rpm: number, u: number): number => rpm + TOP_rpm * A * (u - (ALPHA * rpm) / TOP_rpm - BETA * (rpm / TOP_rpm) ** 2) * DT;
+const first = curveFrom(alongRamp(0.05, 1, lagging), alongRamp(1, 0.05, lagging));
+/** A pure delay of 50 ms instead. */
+const late = curveFrom(alongRamp(0.05, 1, (_, u) => steady(u - RATE * 0.05)), alongRamp(1, 0.05, (_, u) => steady(u + RATE * 0.05)));
+const RECTANGLE = Math.sqrt(3);
+/** What is claimed of the mean of both ramps, as the half-width of a rectangle: of the figure's two sources together. */
+const claimed = (m: { readonly effects: Readonly<Record<string, number>> }): number => RECTANGLE * Math.hypot(...Object.entries(m.effects).map(([input, e]) => (input.endsWith('_resolution_ramps') ? e : 0)));
+
+describe('what lag leaves in the mean of two ramps', () => {
+  test.each([['a rotor of first order', first], ['a pure delay', late]] as const)('hover power, throttle and speed, and power at equal speed, are off by less than is claimed: %s', (_name, curve) => {
+    for (const at of [0.4, 0.5, 0.6]) {
+      const [watts, throttle, speed] = hoverMetrics(curve, thrustOf(steady(at)));
+      const equal = powerAtSpeed(curve, steady(at));
+      const off = { watts: (watts.value ?? NaN) - powerOf(at, steady(at)), throttle: (throttle.value ?? NaN) - at, speed: (speed.value ?? NaN) - steady(at), equal: (equal.value ?? NaN) - powerOf(at, steady(at)) };
+      expect(Math.abs(off.watts), `power at ${at}`).toBeLessThan(claimed(watts));
+      expect(Math.abs(off.throttle), `throttle at ${at}`).toBeLessThan(claimed(throttle));
+      expect(Math.abs(off.equal), `power at equal speed, ${at}`).toBeLessThan(claimed(equal));
+      expect(Math.abs(off.speed), `speed at ${at}`).toBeLessThan(claimed(speed));
+    }
+  });
+
+  test('speed is what lags: thrust and speed are wrong together, so speed at hover is touched less', () => {
+    const [, throttle, speed] = hoverMetrics(first, thrustOf(steady(0.5)));
+    const alone = (claimed(throttle) * (steady(0.501) - steady(0.499))) / 0.002;
+    expect(claimed(speed)).toBeLessThan(0.5 * alone);
+  });
+
+  test('it goes with the square of the rate: twice the share of speed, of half the distance of the ramps; for power once with speed and once by itself', () => {
+    const half = (q: 'speed_rpm' | 'power_W'): number => (first.apart?.[q]?.y ?? never())[38];
+    const equal = powerAtSpeed(first, steady(0.5));
+    const own = (2 * Math.abs(half('speed_rpm') / steady(0.5)) * half('power_W')) / RECTANGLE;
+    expect(equal.effects.power_W_resolution_ramps / own).toBeCloseTo(1, 1);
+    expect(Math.abs(equal.effects.speed_resolution_ramps)).toBeGreaterThan(Math.abs(equal.effects.power_W_resolution_ramps));
+    const { apart: _, ...levels } = first;
+    expect(claimed(powerAtSpeed(levels, steady(0.5)))).toBe(0);
+  });
+
+  test('without speed the share of thrust itself takes its place', () => {
+    const blind = { ...first, values: { ...first.values, speed_rpm: null } };
+    const [, throttle] = hoverMetrics(blind, thrustOf(steady(0.5)));
+    const [, seeing] = hoverMetrics(first, thrustOf(steady(0.5)));
+    expect(claimed(throttle) / claimed(seeing)).toBeCloseTo(2, 1);
+  });
+});
+
+function never(): never {
+  throw new Error('the curve has no cells');
+}
