@@ -65,6 +65,7 @@ table.narrow td, table.narrow th { padding-right: 2em; }
 .sign { display: inline-block; min-width: 1em; font-weight: 700; }
 .num { white-space: nowrap; }
 .verdicts .num + br + .w { font-size: .93em; white-space: nowrap; }
+.priced td:last-child { white-space: nowrap; }
 .v-better .sign, .v-better .w { color: #0d4f8b; font-weight: 650; }
 .v-worse .sign, .v-worse .w { color: #9c3a06; font-weight: 650; }
 .v-same, .v-none { color: var(--soft); }

@@ -155,7 +155,7 @@ const clip = (v: number): number => Math.max(-FURTHEST, Math.min(FURTHEST, v));
 function table(results: Results, baseline: string, rival: Rival): Html {
   const rows = rowsOf(results, rival);
   if (rows.length === 0) return html``;
-  return html`<div class="scroll"><table class="verdicts"><caption>What it gives and what it costs: values ± standard uncertainty, differences with ${Math.round(100 * results.confidence)} % intervals${results.simulated ? ' (simulated)' : ''}.</caption>
+  return html`<div class="scroll"><table class="verdicts priced"><caption>What it gives and what it costs: values ± standard uncertainty, differences with ${Math.round(100 * results.confidence)} % intervals${results.simulated ? ' (simulated)' : ''}.</caption>
 <thead><tr><th scope="col">Metric</th><th scope="col">Baseline</th><th scope="col">${rival.role === 'chosen' ? 'Chosen' : 'Measured best'}</th><th scope="col">Difference</th><th scope="col">Verdict</th></tr></thead>
 <tbody>${rows.map(({ m, c }) => {
     const scale = scaleOf(m);
