@@ -25,6 +25,8 @@ export interface RunChannel extends Series {
   readonly span?: { readonly from: number; readonly to: number };
   readonly filter_Hz: number | null;
   readonly averaged: number;
+  /** Samples that were averaged into one value because the run is very long; 1 or absent: none. */
+  readonly block?: number;
   readonly placement: string | null;
   /** New samples that were impossible and are left out. */
   readonly impossible: number;

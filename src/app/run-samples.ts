@@ -138,8 +138,9 @@ class ChannelSamples {
 
   channel(rowTimes: Float64Array, origin_us: number): RunChannel {
     const { kind, column, dof_gain, dof_offset, span, u_gain, u_offset, filter_Hz, averaged, placement, period_us } = this.fact;
+    const { block } = this.value;
     return {
-      kind, column, period_s: (period_us * this.value.block) / 1e6, u_gain, u_offset, filter_Hz, averaged, placement,
+      kind, column, period_s: (period_us * block) / 1e6, ...(block > 1 ? { block } : {}), u_gain, u_offset, filter_Hz, averaged, placement,
       ...(dof_gain === undefined ? {} : { dof_gain }), ...(dof_offset === undefined ? {} : { dof_offset }), ...(span === undefined ? {} : { span }),
       t_s: this.times === null ? rowTimes : secondsFrom(this.times.values(), origin_us), value: this.value.values(), impossible: this.impossible,
     };

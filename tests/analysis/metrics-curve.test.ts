@@ -112,7 +112,7 @@ describe('sweep', () => {
   });
 
   test('what is claimed of lag in the mean of two ramps grows with the square of their rate', () => {
-    const left = (r: RunMetrics): number => Math.abs(powerAtSpeed(r.curve, 15_000).effects.speed_resolution_ramps ?? NaN);
+    const left = (r: RunMetrics): number => Math.abs(powerAtSpeed(r.curve, 15_000).effects.lag_resolution_ramps ?? NaN);
     const exact = (over = {}) => sweep({ sensors: { noise: {} }, ...over });
     const slow = exact({ segments: SCRIPTS.curve.map((s) => (s.kind === 'ramp' ? { ...s, duration_s: 4 * s.duration_s } : s)) });
     expect(slow.curve).not.toBeNull();

@@ -34,7 +34,7 @@ export function meanEffects(repeats: readonly Repeat[]): Record<string, number> 
   return sum;
 }
 
-/** An input whose error is no calibration, and another one at every setting: how coarse a channel is. */
+/** An input whose error is no calibration, and another one at every setting: how coarse a channel is, or what lag leaves. */
 const isCoarseness = (input: string): boolean => /_resolution(_|$)/.test(input);
 
 /**
@@ -48,7 +48,10 @@ export function effectsOnDifference(a: Effects, b: Effects): Record<string, numb
 /** Degrees of freedom of the instrument inputs of repeats. */
 export const dofsOf = (...groups: readonly (readonly Repeat[])[]): InputDofs => leastDofs(groups.flat().map((r) => r.dofs));
 
-/** An input whose error cannot exceed a bound: how coarse a channel is in value, or how old its samples are. */
+/**
+ * An input whose error has a bound, or nearly so: how coarse a channel is, what lag leaves, how old samples are. An interval holds the
+ * middle 95 % of it, as of any error: of twenty benches one has clocks that stand to each other as in the outer twentieth.
+ */
 const isBounded = (input: string): boolean => isCoarseness(input) || input.endsWith('_timing');
 
 /** Share of u² that is due to the largest error with a bound. */

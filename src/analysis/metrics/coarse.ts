@@ -28,12 +28,8 @@ function levelsOf(channel: RunChannel): Float64Array | null {
 /** Steps that were found, by levels and then by which of them they were taken over. */
 const steps = new WeakMap<Float64Array, Map<number, number>>();
 
-/** Step between neighbouring values that the channel can show near a value; 0 when none can be told. */
-export function stepNear(channel: RunChannel, value: number): number {
-  const levels = levelsOf(channel);
-  if (levels === null) return 0;
-  const reach = NEAR * Math.abs(value);
-  const [first, end] = [firstAt(levels, value - reach), firstAt(levels, value + reach)];
+/** Median distance of neighbours among levels [first, end); 0 for fewer than two. */
+function medianGap(levels: Float64Array, first: number, end: number): number {
   if (end - first < 2) return 0;
   const found = steps.get(levels) ?? new Map<number, number>();
   steps.set(levels, found);
@@ -45,6 +41,18 @@ export function stepNear(channel: RunChannel, value: number): number {
     found.set(key, step);
   }
   return step;
+}
+
+/**
+ * Step of the channel near a value, the larger one where steps double there; 0 when none can be told. A long run holds means over
+ * blocks of samples, whose values lie so much closer.
+ */
+export function stepNear(channel: RunChannel, value: number): number {
+  const levels = levelsOf(channel);
+  if (levels === null) return 0;
+  const reach = NEAR * Math.abs(value);
+  const [first, middle, end] = [value - reach, value, value + reach].map((v) => firstAt(levels, v));
+  return (channel.block ?? 1) * Math.max(medianGap(levels, first, end), medianGap(levels, first, Math.min(middle + 1, levels.length)), medianGap(levels, middle, end));
 }
 
 /** Where a value lies among those that the channel shows: whole at each of them, in between along a straight line. */

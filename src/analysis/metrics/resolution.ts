@@ -4,7 +4,7 @@
  */
 import type { RunChannel } from '../run-data';
 import { stepNear } from './coarse';
-import { ditherLeft } from './dither';
+import { leftOfSteps } from './noise-over-steps';
 import type { Effects } from './reading';
 
 /** A third level with this share of the samples shows that the signal moves by more than a step: the mean then averages most of it out. */
@@ -27,7 +27,7 @@ export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: n
   const [first, second = 0, third = 0] = [...count.values()].sort((a, b) => b - a);
   const half = third > THIRD_SHARE * samples.length ? LEFT : Math.max(LEFT, 0.5 - second / (first + second));
   const bound = (step * half) / Math.sqrt(3);
-  const left = ditherLeft(channel, mean);
+  const left = leftOfSteps(channel, mean);
   return left === null ? bound : Math.min(bound, step * left);
 }
 

@@ -129,32 +129,35 @@ function readAt(curve: RunCurve, quantity: CurveQuantity, throttle: Reading): Re
   return derived(value, [[itself, 1], [throttle, c.slopeAt(throttle.value)]]);
 }
 
-/** The second order of lag is to its first as this many times the share of speed that the lag is worth; see `lagLeft`. */
+/** The second order of lag is to its first as this many times the share of the level that the lag is worth; see `lagLeft`. */
 const SECOND_TO_FIRST = 2;
 
 /**
  * What lag leaves in the mean of two ramps. Its first order, H up and −H down, cancels between them. A rotor whose torque falls in a
  * straight line with speed under a load that goes with the square of speed shows s − d·s′ + d²s″ + ³⁄₂·d·d′·s′ on a ramp (s its steady
  * course over throttle, d its time constant times the rate); with H = −d·s′ the second order is H·(³⁄₂·H′/s′ − ½·H·s″/s′²). For
- * s = x^p with p near 0.8, and a time constant that falls with speed no faster than its inverse, that is H times 2·H/s or less. As a
- * rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Speed is what lags, and moves everything with it, so that
- * error is one for all quantities. Thrust goes with the square of speed, whose mean is above the square of the mean by H²: less than
- * half of that bound. Power and current, which at a given duty are no straight line over speed either, add one of their own of the same size. Another error at every setting, as the curve bends a little differently there. Where speed is not measured,
- * the quantity's own share takes its place.
+ * s = x^p with p of ⅔ or more, and a time constant that falls with speed no faster than its inverse, that is H times 2·H/s or less. As
+ * a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Speed is what lags, and moves everything with it, so
+ * that error is one for all quantities. Some have one of their own: thrust, which goes with the square of speed, H² of that square, a
+ * quarter of that bound (taken twice, as it is always there), and its load cell may lag more than speed does; power and current, which
+ * at a given duty are no straight line over speed, as much again. Another error at every setting, as the curve bends a little
+ * differently there.
  */
 function lagLeft(curve: RunCurve, quantity: CurveQuantity, throttle: number): Effects {
   const half = (of: CurveQuantity): number | null => {
     const apart = curve.apart?.[of] ?? null;
-    const near = apart === null ? [] : Array.from(apart.y).filter((_, i) => Math.abs(apart.x[i] - throttle) <= WINDOW);
-    return near.length === 0 ? null : near.reduce((sum, y) => sum + y, 0) / near.length;
+    const cells = apart === null ? [] : Array.from(apart.y).filter((_, i) => Math.abs(apart.x[i] - throttle) <= WINDOW);
+    return cells.length === 0 ? null : cells.reduce((sum, y) => sum + y, 0) / cells.length;
   };
+  const shareOf = (of: CurveQuantity): number => Math.abs((half(of) ?? 0) / (near(curve, of, throttle)?.at(throttle) ?? NaN)) || 0;
   const own = half(quantity);
-  const lagging = curve.values.speed_rpm === null ? quantity : 'speed_rpm';
-  const [behind, level] = [half(lagging), near(curve, lagging, throttle)?.at(throttle) ?? 0];
-  if (own === null || behind === null || !(level > 0)) return {};
-  const u = (SECOND_TO_FIRST * Math.abs(behind / level) * own) / Math.sqrt(3);
+  if (own === null) return {};
+  // A thrust lags by as much as speed where it is off by twice as much.
+  const [speed, itself] = [shareOf('speed_rpm'), shareOf(quantity) / (quantity === 'thrust_N' ? 2 : 1)];
+  const share = speed === 0 ? itself : quantity === 'thrust_N' ? Math.max(speed, itself) : speed;
+  const u = (SECOND_TO_FIRST * share * own) / Math.sqrt(3);
   const alone = quantity === 'speed_rpm' ? 0 : quantity === 'thrust_N' ? u / 2 : u;
-  return { speed_resolution_ramps: u, ...(alone === 0 ? {} : { [`${quantity}_resolution_ramps`]: alone }) };
+  return { lag_resolution_ramps: u, ...(alone === 0 ? {} : { [`${quantity}_resolution_ramps`]: alone }) };
 }
 
 /** What one standard uncertainty of each instrument does to a value of a curve. */

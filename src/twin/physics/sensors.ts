@@ -65,7 +65,10 @@ export class Converter {
   mode: number = MODE.normal;
   /** Ticks until the next reading. */
   due: number;
-  /** How long before the end of its tick a reading is taken, ticks, 0..1: no clock of a sensor keeps step with the controller's. */
+  /**
+   * How long before the end of its tick a reading is due, ticks, above 0 and up to 1, as no clock of a sensor keeps step with the
+   * controller's. Only telemetry of speed looks at it; the others tell means, or change little in a tick.
+   */
   readonly early: number;
   /** The drawn errors; for tests and graders only. */
   readonly gainError: number;

@@ -1,0 +1,135 @@
+/**
+ * Whether noise carries a coarse signal over its steps. A steady level alone cannot tell: a signal that rests on the edge of a step
+ * toggles between two values with very little noise. Nor can the scatter of a moving one: noise of whole steps scatters and averages
+ * nothing out. But where the signal moves along a smooth course through many steps, the mean error that its samples show at each place
+ * within a step can be seen.
+ */
+import type { RunChannel } from '../run-data';
+import { placeAmong, stepNear } from './coarse';
+
+/** A stretch counts from this many steps on, so that places within a step come up about equally often. */
+const SWEPT = 6;
+/** Fewer samples do not show the course of a stretch; more than the most mean a signal that rests rather than moves. */
+const LEAST_SAMPLES = 24;
+const MOST_SAMPLES = 600;
+/** Half way in time a smooth stretch is half way in value, to this share of it: else it begins or ends with a rest. */
+const HALF_WAY = 0.1;
+/** Samples that may be lost in a row, in periods. */
+const MOST_LOST = 4;
+/** Stretches near a value count, relative; and only where the step is that of the value to this share, as noise is a share of a step. */
+const NEAR = 0.15;
+const SAME_STEP = 0.15;
+const LEAST_STRETCHES = 2;
+/** Harmonics of the error over the place within a step that are looked at. */
+const HARMONICS = [1, 2] as const;
+/** A harmonic is not seen where less than this of it is left by the error of the course. */
+const LEAST_SEEN = 0.4;
+/** Standard deviations up to the upper end that is taken. */
+const BOUND = 2;
+/** Coefficients of a parabola, which a stretch is taken for. */
+const FITTED = 3;
+
+/**
+ * A stretch of a moving signal: value and step there, number of samples, their variance about a parabola in steps², and for each
+ * harmonic the sums of their errors, in steps, times cosine and sine of the place within the step.
+ */
+type Stretch = { readonly level: number; readonly step: number; readonly samples: number; readonly variance: number; readonly cos: readonly number[]; readonly sin: readonly number[] };
+
+const known = new WeakMap<RunChannel, readonly Stretch[]>();
+
+/**
+ * Standard uncertainty of a mean over samples of about `value`, in steps, from what noise leaves of the steps, at the upper end of
+ * what the moving signal shows near it; null where too little of it moves there. The error of quantisation is a sawtooth over the
+ * place within a step, Σ ± sin(2πkx)/(πk), and noise weakens each harmonic (Widrow and Kollár, Quantization Noise, 2008, chapter 19);
+ * nobody knows the place, so half the power of the harmonics is the square of the uncertainty. The first two are read off the errors
+ * that samples show; those above count in the proportion that they have without noise, which noise only lowers.
+ */
+export function leftOfSteps(channel: RunChannel, value: number): number | null {
+  if ((channel.block ?? 1) > 1) return null;
+  const step = stepNear(channel, value);
+  const near = stretchesOf(channel).filter((s) => Math.abs(s.level - value) <= NEAR * Math.abs(value) && Math.abs(s.step - step) <= SAME_STEP * step);
+  if (near.length < LEAST_STRETCHES) return null;
+  const n = near.reduce((sum, s) => sum + s.samples, 0);
+  const variance = near.reduce((sum, s) => sum + s.samples * s.variance, 0) / n;
+  let [power, spread, share] = [0, 0, 0];
+  for (const [k, harmonic] of HARMONICS.entries()) {
+    // The course itself is known to variance·fitted/samples, which blurs the place within a step.
+    const left = near.reduce((sum, s) => sum + s.samples * Math.exp((-2 * (Math.PI * harmonic) ** 2 * FITTED * s.variance) / s.samples), 0) / n;
+    if (left < LEAST_SEEN) break;
+    const [a, b] = [near.reduce((sum, s) => sum + s.cos[k], 0), near.reduce((sum, s) => sum + s.sin[k], 0)].map((sum) => (2 * sum) / n / left);
+    const chance = (2 * variance) / n / left ** 2;
+    const own = Math.max(0, a * a + b * b - 2 * chance);
+    power += own;
+    spread += (2 * chance) ** 2 + 4 * own * chance;
+    share += 1 / harmonic ** 2;
+  }
+  return share === 0 ? null : Math.sqrt(((power + BOUND * Math.sqrt(spread)) / 2) * (Math.PI ** 2 / 6 / share));
+}
+
+function stretchesOf(channel: RunChannel): readonly Stretch[] {
+  const before = known.get(channel);
+  if (before !== undefined) return before;
+  const { t_s, value } = channel;
+  const found: Stretch[] = [];
+  let from = 0;
+  let step = 0;
+  const begin = (at: number): void => {
+    from = at;
+    step = at < value.length ? stepNear(channel, value[at]) : 0;
+  };
+  begin(0);
+  for (let i = 1; i < value.length; i++) {
+    if (t_s[i] - t_s[i - 1] > MOST_LOST * channel.period_s) {
+      begin(i);
+      continue;
+    }
+    if (i - from > MOST_SAMPLES) begin(from + (MOST_SAMPLES >> 1));
+    const swept = value[i] - value[from];
+    if (i - from < LEAST_SAMPLES || Math.abs(swept) < SWEPT * step) continue;
+    // Steps grow with speed, so the larger one of a stretch's ends counts.
+    const larger = Math.max(step, stepNear(channel, value[i]));
+    if (!(larger > 0) || Math.abs(swept) < SWEPT * larger) continue;
+    const middle = (from + i) >> 1;
+    if (Math.abs(value[middle] - value[from] - swept / 2) > HALF_WAY * Math.abs(swept)) {
+      begin(middle);
+      continue;
+    }
+    found.push(stretchOf(channel, from, i + 1));
+    begin(i + 1);
+  }
+  known.set(channel, found);
+  return found;
+}
+
+/** A stretch about its least-squares parabola in time. */
+function stretchOf(channel: RunChannel, from: number, to: number): Stretch {
+  const { t_s: t, value: y } = channel;
+  const n = to - from;
+  let [time, mean] = [0, 0];
+  for (let i = from; i < to; i++) { time += t[i] / n; mean += y[i] / n; }
+  const scale = 1 / (t[to - 1] - t[from]);
+  let [m2, m3] = [0, 0];
+  for (let i = from; i < to; i++) { const x = (t[i] - time) * scale; m2 += x * x; m3 += x * x * x; }
+  // 1, x and q = x² − (m3/m2)·x − m2/n are orthogonal over the samples.
+  const q = (x: number): number => x * x - (m3 / m2) * x - m2 / n;
+  let [xy, qq, qy] = [0, 0, 0];
+  for (let i = from; i < to; i++) {
+    const x = (t[i] - time) * scale;
+    xy += x * (y[i] - mean); qq += q(x) ** 2; qy += q(x) * (y[i] - mean);
+  }
+  const step = stepNear(channel, mean);
+  let square = 0;
+  const [cos, sin] = [HARMONICS.map(() => 0), HARMONICS.map(() => 0)];
+  for (let i = from; i < to; i++) {
+    const x = (t[i] - time) * scale;
+    const all = mean + (xy / m2) * x + (qy / qq) * q(x);
+    square += ((y[i] - all) / step) ** 2;
+    // By the other samples alone: a course that leans towards a sample would tell its place by its own error.
+    const leverage = 1 / n + (x * x) / m2 + q(x) ** 2 / qq;
+    const course = (all - leverage * y[i]) / (1 - leverage);
+    const error = (y[i] - course) / step;
+    const place = 2 * Math.PI * placeAmong(channel, course);
+    for (const [k, harmonic] of HARMONICS.entries()) { cos[k] += error * Math.cos(harmonic * place); sin[k] += error * Math.sin(harmonic * place); }
+  }
+  return { level: mean, step, variance: square / n, samples: n, cos, sin };
+}

@@ -1,0 +1,128 @@
+// Goal: noise that carries a coarse speed over its steps is believed only where the record shows it.
+// Method: made-up triangles, rests and edges, quantised with noise of known shape and size from seeds; what is left of the steps from the
+// characteristic function of the noise, and that again by direct summation.
+import { describe, expect, test } from 'vitest';
+import { leftOfSteps } from '../../src/analysis/metrics/noise-over-steps';
+import { resolutionOf } from '../../src/analysis/metrics/resolution';
+import type { RunChannel } from '../../src/analysis/run-data';
+import { normals, seeded } from './make-run';
+
+const PERIOD_S = 0.001;
+const STEP = 100;
+
+/** Speed that is shown to the step. */
+function coarse(speedAt: (t_s: number) => number, seconds: number, noise: () => number): RunChannel {
+  const n = Math.round(seconds / PERIOD_S);
+  const t_s = Float64Array.from({ length: n }, (_, i) => i * PERIOD_S);
+  const value = t_s.map((t) => STEP * Math.round(speedAt(t) / STEP + noise()));
+  return { kind: 'speed', column: 'speed_rpm', t_s, value, period_s: PERIOD_S, u_gain: 0, u_offset: 0, filter_Hz: null, averaged: 1, placement: null, impossible: 0 };
+}
+/** Up and down between 17 and 23 thousand rpm, so many steps a sample. */
+const triangle = (perSample: number) => (t: number): number => {
+  const way = (1e3 * t * perSample * STEP) % 12_000;
+  return 17_000 + (way < 6000 ? way : 12_000 - way);
+};
+type Noise = { readonly name: string; readonly draw: (seed: number) => () => number; /** Characteristic function at 2πk a step. */ readonly phi: (k: number) => number };
+const none = (): number => 0;
+const normal = (sigma: number): Noise => ({ name: `normal of ${sigma}`, draw: (seed) => { const next = normals(seed); return () => sigma * next(); }, phi: (k) => Math.exp(-2 * (Math.PI * k * sigma) ** 2) });
+const uniform = (width: number): Noise => ({ name: `uniform over ${width}`, draw: (seed) => { const next = seeded(seed); return () => width * (next() - 0.5); }, phi: (k) => Math.sin(Math.PI * k * width) / (Math.PI * k * width) });
+/** What noise leaves of the harmonics (1/πk) of the sawtooth, half their power, in steps. */
+const leftBy = ({ phi }: Noise): number => Math.sqrt([1, 2, 3, 4, 5, 6, 7, 8].reduce((sum, k) => sum + (phi(k) / (Math.PI * k)) ** 2 / 2, 0));
+
+describe('what noise leaves of steps', () => {
+  // Wannamaker, Lipshitz, Vanderkooy and Wright, IEEE Trans. Signal Processing 48 (2000) 499 (from memory): rectangular noise of a whole step
+  // makes the mean free of the steps. The same by direct summation for the other shapes of this test.
+  test.each([normal(0.15), normal(0.25), uniform(0.5), uniform(1), uniform(1.25)])('the truth of this test for $name noise is what averaging gives', (noise) => {
+    const draw = noise.draw(3);
+    let square = 0;
+    for (let place = 0.005; place < 1; place += 0.01) {
+      let sum = 0;
+      for (let i = 0; i < 20_000; i++) sum += Math.round(place + draw());
+      square += (sum / 20_000 - place) ** 2 / 100;
+    }
+    expect(Math.abs(Math.sqrt(square) - leftBy(noise))).toBeLessThan(0.006);
+  });
+
+  const SHAPES = [normal(0.15), normal(0.25), normal(0.4), uniform(0.5), uniform(1), uniform(1.25), uniform(2.5)].flatMap((noise) => [0.017, 0.093, 0.231].map((perSample) => ({ name: noise.name, noise, perSample })));
+  test.each(SHAPES)('$name noise at $perSample steps a sample: above the truth in nine records of ten and more, and below half a step where the noise is large', ({ noise, perSample }) => {
+    const records = 60;
+    const told = Array.from({ length: records }, (_, i) => leftOfSteps(coarse(triangle(perSample), 4, noise.draw(100 + i)), 20_000) ?? 1);
+    expect(told.filter((u) => u >= leftBy(noise)).length).toBeGreaterThan(0.88 * records);
+    if (leftBy(noise) < 0.1 && perSample < 0.2) expect(told.sort((a, b) => a - b)[records / 2]).toBeLessThan(1.2 * leftBy(noise) + 0.07);
+  });
+
+  test.each([0.017, 0.13, 0.31, 0.43, 0.61, 0.71, 0.83, 1.37])('a signal without noise that moves %s steps a sample for a long time shows none', (perSample) => {
+    expect(leftOfSteps(coarse(triangle(perSample), 10, none), 20_000) ?? 1).toBeGreaterThan(0.25);
+  });
+
+  test.each([0.02, 0.04, 0.08])('nor do steps through a first-order lag of %s s', (tau_s) => {
+    const course = (t: number): number => (t % 1 < 0.5 ? 25_000 - 12_000 * Math.exp(-(t % 1) / tau_s) : 13_000 + 12_000 * Math.exp(-((t % 1) - 0.5) / tau_s));
+    expect(leftOfSteps(coarse(course, 10, none), 20_000) ?? 1).toBeGreaterThan(0.25);
+  });
+
+  test('no answer where the signal rests, toggles, or moves too far away', () => {
+    expect(leftOfSteps(coarse(() => 20_000, 2, uniform(1).draw(1)), 20_000)).toBeNull();
+    expect(leftOfSteps(coarse(() => 20_050, 2, uniform(0.1).draw(1)), 20_000)).toBeNull();
+    expect(leftOfSteps(coarse(triangle(0.1), 2, uniform(1).draw(1)), 40_000)).toBeNull();
+    expect(leftOfSteps(coarse(triangle(0.1), 2, uniform(1).draw(1)), 20_000)).not.toBeNull();
+  });
+
+  test('a bend between rest and ramp does not pass for noise', () => {
+    expect(leftOfSteps(coarse((t) => (t % 0.6 < 0.4 ? 20_000 : 20_000 + 9_000 * ((t % 0.6) - 0.4)), 12, none), 20_500) ?? 1).toBeGreaterThan(0.25);
+  });
+
+  test('where steps double, noise beyond the edge is a larger share of a step and does not count', () => {
+    // 9 significant bits of a period in microseconds: above 512 counts it comes in twos; noise of a whole count.
+    const next = seeded(5);
+    const channel = coarse(none, 8, none);
+    const value = channel.t_s.map((t) => { const period = 1e7 / triangle(0.05)(t) + next() - 0.5; return 1e7 / (period < 512 ? Math.round(period) : 2 * Math.round(period / 2)); });
+    const half = leftBy(uniform(0.5));
+    for (const counts of [516, 524, 536, 550]) expect(leftOfSteps({ ...channel, value }, 1e7 / counts) ?? 1, `${counts}`).toBeGreaterThan(half);
+    expect(leftOfSteps({ ...channel, value }, 1e7 / 480) ?? 1).toBeLessThan(0.8 * half);
+  });
+
+  test('lost samples break a stretch, single ones do not', () => {
+    const whole = coarse(triangle(0.05), 4, uniform(1).draw(2));
+    const thinned = (keep: (i: number) => boolean): RunChannel => ({ ...whole, t_s: whole.t_s.filter((_, i) => keep(i)), value: whole.value.filter((_, i) => keep(i)) });
+    expect(leftOfSteps(thinned((i) => i % 5 !== 0), 20_000)).not.toBeNull();
+    // Six samples of every sixty: a stretch of six steps takes a hundred and twenty.
+    expect(leftOfSteps(thinned((i) => i % 60 < 54), 20_000)).toBeNull();
+  });
+
+  test('means over blocks of a very long run are no steps: the true step is that many times what their values lie apart, and noise is not looked for', () => {
+    const block = 4;
+    const long = coarse((t) => (t < 8 ? triangle(0.02)(t) : 20_030), 12, uniform(1).draw(4));
+    const n = long.value.length / block;
+    const value = Float64Array.from({ length: n }, (_, i) => long.value.subarray(block * i, block * (i + 1)).reduce((a, b) => a + b, 0) / block);
+    const blocked: RunChannel = { ...long, t_s: long.t_s.filter((_, i) => i % block === block - 1), value, period_s: block * PERIOD_S, block };
+    expect(leftOfSteps(blocked, 20_000)).toBeNull();
+    const steady = Float64Array.from([20_025, 20_025, 20_025]);
+    expect(resolutionOf(blocked, steady, 20_025)).toBeCloseTo((0.5 * STEP) / Math.sqrt(3), 6);
+  });
+});
+
+describe('coarseness of a mean', () => {
+  const level = (noise: () => number): { readonly u: number; readonly error: number } => {
+    const channel = coarse((t) => (t < 4 ? triangle(0.05)(t) : 20_030), 5, noise);
+    const part = channel.value.subarray(4000);
+    const mean = part.reduce((a, b) => a + b, 0) / part.length;
+    return { u: resolutionOf(channel, part, mean), error: Math.abs(mean - 20_030) };
+  };
+
+  test('with noise shown on the way, less than a tenth of a step; without, half a step as a rectangle', () => {
+    const shown = level(uniform(1).draw(7));
+    expect(shown.u).toBeLessThan(0.1 * STEP);
+    // The mean of a thousand samples that scatter by 0.4 step has a standard error of 1.3 rpm.
+    expect(shown.error).toBeLessThan(3 * 1.3);
+    const silent = level(none);
+    expect(silent.u).toBeGreaterThan(0.25 * STEP);
+    expect(silent.u).toBeLessThanOrEqual((0.5 * STEP) / Math.sqrt(3));
+    expect(silent.error).toBe(30);
+  });
+
+  test('noise of a quarter step narrows nothing below what it leaves', () => {
+    const { u, error } = level(uniform(0.25).draw(7));
+    expect(u).toBeGreaterThan(leftBy(uniform(0.25)) * STEP);
+    expect(error).toBeLessThanOrEqual(30);
+  });
+});
