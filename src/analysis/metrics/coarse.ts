@@ -27,17 +27,23 @@ function levelsOf(channel: RunChannel): Float64Array | null {
 
 /** Steps that were found, by levels and then by which of them they were taken over. */
 const steps = new WeakMap<Float64Array, Map<number, number>>();
+/** Room for the distances that a median is taken of. */
+const sorted = new Float64Array(MOST_LEVELS);
 
 /** Median distance of neighbours among levels [first, end); 0 for fewer than two. */
-function medianGap(levels: Float64Array, first: number, end: number): number {
+function medianGap(levels: Float64Array, found: Map<number, number>, first: number, end: number): number {
   if (end - first < 2) return 0;
-  const found = steps.get(levels) ?? new Map<number, number>();
-  steps.set(levels, found);
   const key = first * (MOST_LEVELS + 1) + end;
   let step = found.get(key);
   if (step === undefined) {
-    const gaps = Float64Array.from({ length: end - first - 1 }, (_, i) => levels[first + i + 1] - levels[first + i]).sort();
-    step = gaps[gaps.length >> 1];
+    const n = end - first - 1;
+    for (let i = 0; i < n; i++) {
+      const gap = levels[first + i + 1] - levels[first + i];
+      let at = i;
+      for (; at > 0 && sorted[at - 1] > gap; at--) sorted[at] = sorted[at - 1];
+      sorted[at] = gap;
+    }
+    step = sorted[n >> 1];
     found.set(key, step);
   }
   return step;
@@ -51,8 +57,12 @@ export function stepNear(channel: RunChannel, value: number): number {
   const levels = levelsOf(channel);
   if (levels === null) return 0;
   const reach = NEAR * Math.abs(value);
-  const [first, middle, end] = [value - reach, value, value + reach].map((v) => firstAt(levels, v));
-  return (channel.block ?? 1) * Math.max(medianGap(levels, first, end), medianGap(levels, first, Math.min(middle + 1, levels.length)), medianGap(levels, middle, end));
+  const first = firstAt(levels, value - reach);
+  const middle = firstAt(levels, value);
+  const end = firstAt(levels, value + reach);
+  let found = steps.get(levels);
+  if (found === undefined) steps.set(levels, found = new Map<number, number>());
+  return (channel.block ?? 1) * Math.max(medianGap(levels, found, first, end), medianGap(levels, found, first, Math.min(middle + 1, levels.length)), medianGap(levels, found, middle, end));
 }
 
 /** Where a value lies among those that the channel shows: whole at each of them, in between along a straight line. */

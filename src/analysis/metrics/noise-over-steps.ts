@@ -29,11 +29,10 @@ const BOUND = 2;
 /** Coefficients of a parabola, which a stretch is taken for. */
 const FITTED = 3;
 
-/**
- * A stretch of a moving signal: value and step there, number of samples, their variance about a parabola in steps², and for each
- * harmonic the sums of their errors, in steps, times cosine and sine of the place within the step.
- */
-type Stretch = { readonly level: number; readonly step: number; readonly samples: number; readonly variance: number; readonly cos: readonly number[]; readonly sin: readonly number[] };
+/** A stretch of a moving signal, samples [from, to): mean value and step there, and what was found in it once it was looked at. */
+type Stretch = { readonly from: number; readonly to: number; readonly level: number; readonly step: number; seen: Seen | null };
+/** Variance about a parabola in steps², and for each harmonic the sums of the errors, in steps, times cosine and sine of the place within the step. */
+type Seen = { readonly samples: number; readonly variance: number; readonly cos: readonly number[]; readonly sin: readonly number[] };
 
 const known = new WeakMap<RunChannel, readonly Stretch[]>();
 
@@ -47,7 +46,9 @@ const known = new WeakMap<RunChannel, readonly Stretch[]>();
 export function leftOfSteps(channel: RunChannel, value: number): number | null {
   if ((channel.block ?? 1) > 1) return null;
   const step = stepNear(channel, value);
-  const near = stretchesOf(channel).filter((s) => Math.abs(s.level - value) <= NEAR * Math.abs(value) && Math.abs(s.step - step) <= SAME_STEP * step);
+  const near = stretchesOf(channel)
+    .filter((s) => Math.abs(s.level - value) <= NEAR * Math.abs(value) && Math.abs(s.step - step) <= SAME_STEP * step)
+    .map((s) => (s.seen ??= lookAt(channel, s)));
   if (near.length < LEAST_STRETCHES) return null;
   const n = near.reduce((sum, s) => sum + s.samples, 0);
   const variance = near.reduce((sum, s) => sum + s.samples * s.variance, 0) / n;
@@ -94,19 +95,23 @@ function stretchesOf(channel: RunChannel): readonly Stretch[] {
       begin(middle);
       continue;
     }
-    found.push(stretchOf(channel, from, i + 1));
+    let sum = 0;
+    for (let k = from; k <= i; k++) sum += value[k];
+    const level = sum / (i + 1 - from);
+    found.push({ from, to: i + 1, level, step: stepNear(channel, level), seen: null });
     begin(i + 1);
   }
   known.set(channel, found);
   return found;
 }
 
-/** A stretch about its least-squares parabola in time. */
-function stretchOf(channel: RunChannel, from: number, to: number): Stretch {
+/** The samples of a stretch about their least-squares parabola in time. */
+function lookAt(channel: RunChannel, { from, to, level: mean, step }: Stretch): Seen {
   const { t_s: t, value: y } = channel;
   const n = to - from;
-  let [time, mean] = [0, 0];
-  for (let i = from; i < to; i++) { time += t[i] / n; mean += y[i] / n; }
+  let time = 0;
+  for (let i = from; i < to; i++) time += t[i];
+  time /= n;
   const scale = 1 / (t[to - 1] - t[from]);
   let [m2, m3] = [0, 0];
   for (let i = from; i < to; i++) { const x = (t[i] - time) * scale; m2 += x * x; m3 += x * x * x; }
@@ -117,7 +122,6 @@ function stretchOf(channel: RunChannel, from: number, to: number): Stretch {
     const x = (t[i] - time) * scale;
     xy += x * (y[i] - mean); qq += q(x) ** 2; qy += q(x) * (y[i] - mean);
   }
-  const step = stepNear(channel, mean);
   let square = 0;
   const [cos, sin] = [HARMONICS.map(() => 0), HARMONICS.map(() => 0)];
   for (let i = from; i < to; i++) {
@@ -131,5 +135,5 @@ function stretchOf(channel: RunChannel, from: number, to: number): Stretch {
     const place = 2 * Math.PI * placeAmong(channel, course);
     for (const [k, harmonic] of HARMONICS.entries()) { cos[k] += error * Math.cos(harmonic * place); sin[k] += error * Math.sin(harmonic * place); }
   }
-  return { level: mean, step, variance: square / n, samples: n, cos, sin };
+  return { samples: n, variance: square / n, cos, sin };
 }
