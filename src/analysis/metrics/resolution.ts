@@ -9,7 +9,7 @@ import type { Effects } from './reading';
 
 /** A third level with this share of the samples shows that the signal moves by more than a step: the mean then averages most of it out. */
 const THIRD_SHARE = 0.05;
-/** Half-width that is left in any case, in steps: noise of no particular size never averages steps out entirely. */
+/** Half-width that is left by what the samples of a level show, in steps: noise of no particular size never averages steps out entirely. */
 const LEFT = 0.1;
 
 /**
