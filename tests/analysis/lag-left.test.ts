@@ -70,11 +70,7 @@ describe('what lag leaves in the mean of two ramps', () => {
     }
   });
 
-  test('nor is several times too much claimed of the throttle at hover of a rotor of first order', () => {
-    for (const at of [0.4, 0.5, 0.6]) {
-      const [, throttle] = hoverMetrics(first, thrustOf(steady(at)));
-      expect(Math.abs((throttle.value ?? NaN) - at), `${at}`).toBeGreaterThan(0.02 * claimed(throttle));
-    }
+  test('nor is more than five times as much claimed of power at equal speed as it is off', () => {
     const equal = powerAtSpeed(first, steady(0.4));
     expect(Math.abs((equal.value ?? NaN) - powerOf(0.4, steady(0.4)))).toBeGreaterThan(0.2 * claimed(equal));
   });
