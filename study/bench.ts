@@ -3,7 +3,7 @@ import fs from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
 import { prepareCampaign, type ReadyCampaign } from '../src/app/prepare';
-import { campaignText, NOISE_OF, type Cell } from './cells';
+import { campaignText, ESC_CLOCK, NOISE_OF, type Cell } from './cells';
 
 const HERE = path.dirname(new URL(import.meta.url).pathname);
 
@@ -15,7 +15,9 @@ export function benchOf({ article, rig }: Cell, noise = NOISE_OF[rig]): { readon
   const rigText = fs.readFileSync(path.join(from, `${prefix}rig.yaml`), 'utf8');
   const link = /link: \{ kind: twin, twin: (\w+), seed: 1 \}/;
   if (!link.test(rigText)) throw new Error(`${from}: the rig file has no line "link: { kind: twin, twin: NAME, seed: 1 }" to put the noise into`);
-  const noisy = rigText.replace(link, `link: { kind: twin, twin: $1, seed: 1, noise: ${noise} }`);
+  const speed = /(speed: \{.*u_gain: )[\d.]+ %/;
+  if (!speed.test(rigText)) throw new Error(`${from}: the rig file has no line "speed: { … u_gain: … % }" to put the ESC's clock into`);
+  const noisy = rigText.replace(link, `link: { kind: twin, twin: $1, seed: 1, noise: ${noise} }`).replace(speed, `$1${ESC_CLOCK}`);
   // Without noise the load cell of a motor without propeller stands still, which a rig would take for a frozen sensor.
   fs.writeFileSync(path.join(folder, 'rig.yaml'), noise === 'none' ? noisy.replace(/ {2}sensor_frozen: .*\n/, '') : noisy);
   fs.copyFileSync(path.join(from, `${prefix}article.yaml`), path.join(folder, 'article.yaml'));

@@ -9,6 +9,12 @@ export const RIGS = ['quiet', 'default', 'hostile'] as const;
 export type RigName = (typeof RIGS)[number];
 export type Cell = { readonly article: ArticleName; readonly rig: RigName };
 
+/**
+ * Standard uncertainty of the clock that telemetry of speed is timed by: an oscillator on an ESC. The benches' own files say less; drawn
+ * as wide as it is here, it puts every level of speed anywhere among the steps of its telemetry, as on benches that are not all alike.
+ */
+export const ESC_CLOCK = '0.4 %';
+
 /** Word of the rig file for each rig. */
 export const NOISE_OF: Readonly<Record<RigName, string>> = { quiet: 'quiet', default: 'usual', hostile: 'harsh' };
 
@@ -55,7 +61,7 @@ rig: rig.yaml
 article: article.yaml
 protocols:
   - kv: { supply: ${tiny ? '2 V' : '3 V'}, rise: 1 s }
-  - thrust-curve
+  - thrust-curve: { ramp: 10 s }
   - response: { dwell: ${tiny ? '200 ms' : '300 ms'} }
   - efficiency-hold: { current: ${tiny ? '1 A' : '1.4 A'} }
   - spin-up: { starts: 8, rest: ${tiny ? '1 s' : '2 s'}, run: 50 ms, fall: 50 ms, within: 150 ms }

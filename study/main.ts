@@ -17,9 +17,10 @@ const ROOT = path.join(HERE, '..');
 function digestOf(folders: readonly string[]): string {
   const hash = createHash('sha256');
   for (const folder of folders) {
-    for (const name of (fs.readdirSync(path.join(ROOT, folder), { recursive: true }) as string[]).sort()) {
-      const file = path.join(ROOT, folder, name);
-      if (/\.(ts|yaml)$/.test(name) && fs.statSync(file).isFile()) hash.update(name).update(fs.readFileSync(file));
+    const at = path.join(ROOT, folder);
+    for (const name of fs.statSync(at).isFile() ? [''] : (fs.readdirSync(at, { recursive: true }) as string[]).sort()) {
+      const file = path.join(at, name);
+      if (/\.(ts|yaml)$/.test(file) && fs.statSync(file).isFile()) hash.update(name).update(fs.readFileSync(file));
     }
   }
   return hash.digest('hex').slice(0, 10);
@@ -37,7 +38,7 @@ async function childOf(script: string, args: readonly string[], what: string): P
 
 /** The truths of every article, each made by a process of its own where they are not there yet. */
 async function truthFiles(cells: readonly Cell[], out: string): Promise<Map<ArticleName, string>> {
-  const digest = digestOf(['src/twin/physics', 'src/protocols', 'study/truth', 'study/benches']);
+  const digest = digestOf(['src/twin/physics', 'src/protocols', 'study/truth', 'study/benches', 'study/bench.ts', 'study/cells.ts']);
   const files = new Map(cells.map((c) => [c.article, path.join(out, `truth-${c.article}-${digest}.json`)]));
   await Promise.all([...files].map(async ([article, file]) => {
     if (fs.existsSync(file)) return;

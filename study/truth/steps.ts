@@ -8,7 +8,6 @@ const TAIL = 0.25;
 const SETTLED = 0.05;
 const MS = 1000;
 
-const median = (values: readonly number[]): number => { const s = [...values].sort((a, b) => a - b); const m = s.length >> 1; return s.length % 2 === 1 ? s[m] : (s[m - 1] + s[m]) / 2; };
 const mean = (values: readonly number[]): number => values.reduce((a, b) => a + b, 0) / values.length;
 
 /** The instant at which the throttle really changed, near where the record says that the segment began. */
@@ -25,8 +24,8 @@ function direction(trace: Trace, steps: readonly Stretch[], rising: boolean): Re
     const from_us = end_us - TAIL * (s.to_us - s.from_us);
     return (meanOver(trace, speed, from_us, end_us) + meanOver(trace, speed, from_us - MS, end_us - MS)) / 2;
   };
-  const initial = median(steps.map((s) => level(s, s.from_us)));
-  const final = median(steps.map((s) => level(s, s.to_us)));
+  const initial = mean(steps.map((s) => level(s, s.from_us)));
+  const final = mean(steps.map((s) => level(s, s.to_us)));
   const at = (share: number): number => initial + share * (final - initial);
   const commands = steps.map((s) => commandOf(trace, s.from_us));
   const times = (share: number): number[] => steps.map((s, k) => {

@@ -4,9 +4,10 @@ import { describe, expect, test } from 'vitest';
 import { metricOf, runMetrics, type RunMetrics } from '../../src/analysis/metrics/run-metrics';
 import { curveOf, powerAtSpeed } from '../../src/analysis/metrics/run-curve';
 import type { MetricName } from '../../src/analysis/metrics/catalogue';
+import { resolutionOf } from '../../src/analysis/metrics/resolution';
 import { sweepOf } from '../../src/analysis/metrics/sweep';
-import { lagOf, lagReading, levelsOf, thrustTilt, tiltOf } from '../../src/analysis/metrics/sweep-lag';
-import { channelOf, type RunChannel, type RunData } from '../../src/analysis/run-data';
+import { lagOf, lagReading, levelsOf, thrustTilt } from '../../src/analysis/metrics/sweep-lag';
+import { between, channelOf, type RunChannel, type RunData } from '../../src/analysis/run-data';
 import { COLUMN_OF } from '../../src/model/channel';
 import type { Segment } from '../../src/model/segment';
 import { DRIVE, SCRIPTS, currentAt, makeRun, normals, thrustAt } from './make-run';
@@ -138,33 +139,60 @@ describe('sweep', () => {
     expect(told.value).toBe(lagOf(coarse, s.value));
     const effects = Object.entries(told.effects);
     // At the low level the next step is too far to be seen for one.
-    expect(effects.map(([input]) => input)).toEqual([expect.stringMatching(/^speed_resolution_90$/)]);
+    expect(effects.map(([input]) => input)).toEqual([expect.stringMatching(/^speed_resolution_27000$/)]);
     // The lag rises from 20 to 120 ms: half a step more at the top moves the mean by what the band gains there.
     const moved = (by: number): number => lagOf({ t_s: coarse.t_s, value: coarse.value.map((v, i) => (coarse.t_s[i] >= s.value.plateau.start_s && coarse.t_s[i] < s.value.plateau.end_s ? v + by : v)) }, s.value)!;
-    const u = STEP_rpm / 2 / Math.sqrt(3);
-    expect(Math.abs(effects[0][1] / ((moved(u) - moved(-u)) / 2) - 1)).toBeLessThan(0.05);
+    const [from, to] = [s.value.plateau.start_s + 0.4, s.value.plateau.start_s + 0.9];
+    const u = resolutionOf(coarse, between(coarse, from, to).value, levelsOf(coarse, s.value)!.high);
+    // Half a step as a rectangle, as far as the ramps show that there is no noise.
+    expect(u / (STEP_rpm / 2 / Math.sqrt(3))).toBeGreaterThan(0.9);
+    expect(u / (STEP_rpm / 2 / Math.sqrt(3))).toBeLessThanOrEqual(1);
+    expect(Math.abs(effects[0][1] / ((moved(u) - moved(-u)) / 2) - 1)).toBeLessThan(0.01);
     expect(effects[0][1]).toBeGreaterThan(1e-4);
     const fine = lagReading(speed, speed, s.value)!;
     expect(Math.max(0, ...Object.values(fine.effects).map(Math.abs))).toBeLessThan(1e-6);
   });
 
-  test('steps of speed move the hysteresis by half a step at the low end and at the plateau, and no more is claimed of fine speed', () => {
+  test.each([40, 80, 150])('steps of %s rpm on ramps without noise: the hysteresis is off by less than is claimed, and not by much less', (step) => {
     const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
     const s = sweepOf(made);
     if (!s.ok) throw new Error(s.reason);
     const speed = channelOf(made, 'speed')!;
-    const coarse: RunChannel = { ...speed, value: speed.value.map((v) => 40 * Math.round(v / 40)) };
-    const { low, high } = levelsOf(coarse, s.value)!;
-    const told = thrustTilt(null, { channel: coarse, series: coarse }, s.value)!.reading;
-    expect(told.value).toBe(tiltOf({ t_s: coarse.t_s, value: coarse.value.map((v) => v * v) }, s.value)!.value);
-    const u = 40 / 2 / Math.sqrt(3);
-    const effects = Object.values(told.effects);
-    expect(effects).toHaveLength(2);
-    expect(effects[0] / ((2 * low * u) / high ** 2)).toBeCloseTo(1, 6);
-    expect(effects[1] / ((-2 * told.value * u) / high)).toBeCloseTo(1, 6);
-    const fine = thrustTilt(null, { channel: speed, series: speed }, s.value)!.reading;
+    const tilt = (channel: RunChannel) => thrustTilt(null, { channel, series: channel }, s.value)!.reading;
+    const fine = tilt(speed);
+    const told = Array.from({ length: 24 }, (_, k) => {
+      const coarse: RunChannel = { ...speed, value: speed.value.map((v) => step * Math.round(v / step + k / 24) - (k * step) / 24) };
+      const { value, effects } = tilt(coarse);
+      return { off: value - fine.value, u: Math.hypot(...Object.values(effects)) };
+    });
+    const square = (of: (t: (typeof told)[number]) => number): number => Math.sqrt(told.reduce((sum, t) => sum + of(t) ** 2, 0) / told.length);
+    expect(Math.max(...told.map((t) => Math.abs(t.off) / t.u))).toBeLessThan(Math.sqrt(3));
+    expect(square((t) => t.u)).toBeGreaterThan(square((t) => t.off));
+    expect(square((t) => t.u)).toBeLessThan(4 * square((t) => t.off));
     expect(Math.max(0, ...Object.values(fine.effects).map(Math.abs))).toBeLessThan(1e-6);
-    expect(thrustTilt(null, null, s.value)).toBeNull();
+  });
+
+  test.each([40, 80, 150])('steps of %s rpm on ramps without noise: the hysteresis is off by less than is claimed, and not by much less', (step) => {
+    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
+    const s = sweepOf(made);
+    if (!s.ok) throw new Error(s.reason);
+    const speed = channelOf(made, 'speed')!;
+    const tilt = (channel: RunChannel) => thrustTilt(null, { channel, series: channel }, s.value)!.reading;
+    const fine = tilt(speed);
+    const told = Array.from({ length: 24 }, (_, k) => {
+      const coarse: RunChannel = { ...speed, value: speed.value.map((v) => step * Math.round(v / step + k / 24) - (k * step) / 24) };
+      const { value, effects } = tilt(coarse);
+      return { off: value - fine.value, u: Math.hypot(...Object.values(effects)) };
+    });
+    const square = (of: (t: (typeof told)[number]) => number): number => Math.sqrt(told.reduce((sum, t) => sum + of(t) ** 2, 0) / told.length);
+    console.log(step, square((t) => t.off), square((t) => t.u), Math.max(...told.map((t) => Math.abs(t.off) / t.u)));
+    expect(Math.max(0, ...Object.values(fine.effects).map(Math.abs))).toBeLessThan(1e-6);
+  });
+
+  test('no hysteresis without speed and without thrust', () => {
+    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve });
+    const s = sweepOf(made);
+    expect(s.ok && thrustTilt(null, null, s.value)).toBeNull();
   });
 
   test('thrust of a propeller goes with the square of speed', () => {
@@ -243,6 +271,18 @@ describe('spin-up', () => {
     kind: 'wait-until', throttle: 0.15, until: { channel: 'speed', is: 'above', value: 1000, for_s: 0.02 }, duration_s: 2, label: `start ${n}`, role: 'start',
     tags: { start: n, speed_rpm: 1000, steady_s: 0.02, within_s: 2 },
   });
+  test('a speed that reads too much is seen to be reached too soon, by what the gain is said to do to it', () => {
+    const segments = Array.from({ length: 6 }, (_, i): Segment[] => [{ kind: 'rest', duration_s: 1, label: 'r', role: 'rest' }, start(i + 1)]).flat();
+    const at = (gain: number) => {
+      const data = makeRun({ protocol: 'spin-up', segments, sensors: { gain: { speed: gain }, u_gain: { speed: 0.02 } } });
+      return metricOf(runMetrics({ ...data, segments: data.segments.map((s) => (s.segment.role !== 'start' ? s : { ...s, ended: 'asked', end_s: s.start_s + 0.12 })) }), 'time_to_speed_s')!;
+    };
+    const [true_, high, low] = [at(1), at(1.02), at(0.98)];
+    expect(high.value! - low.value!).toBeLessThan(0);
+    expect((2 * true_.effects.speed_gain) / (high.value! - low.value!)).toBeGreaterThan(0.9);
+    expect((2 * true_.effects.speed_gain) / (high.value! - low.value!)).toBeLessThan(1.1);
+  });
+
   test('a start that ran into its bound has failed; times count only the others', () => {
     const segments = Array.from({ length: 10 }, (_, i): Segment[] => [{ kind: 'rest', duration_s: 1, label: 'r', role: 'rest' }, start(i + 1)]).flat();
     const data = makeRun({ protocol: 'spin-up', segments });

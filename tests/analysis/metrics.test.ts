@@ -4,7 +4,7 @@ import { describe, expect, test } from 'vitest';
 import type { MetricName } from '../../src/analysis/metrics/catalogue';
 import { CATALOGUE, METRIC_NAMES, metricFact } from '../../src/analysis/metrics/catalogue';
 import { metricOf, runMetrics, type RunMetrics } from '../../src/analysis/metrics/run-metrics';
-import { DRIVE, SCRIPTS, makeRun, speedForCurrent, thrustAt } from './make-run';
+import { DRIVE, SCRIPTS, makeRun, seeded, speedForCurrent, thrustAt } from './make-run';
 
 function value(run: RunMetrics, name: MetricName): number {
   const m = metricOf(run, name);
@@ -152,6 +152,50 @@ describe('hold', () => {
     expect(Math.sign(miss)).toBe(Math.sign(effect));
   });
 
+  /** Classical motor and propeller in units of its own: throttle = speed + drop·torque, torque = friction + (1 − friction)·speed², current = throttle·torque. */
+  const MOTORS = [{ drop: 0.1, friction: 0.02 }, { drop: 0.3, friction: 0.02 }, { drop: 0.3, friction: 0.1 }, { drop: 0.6, friction: 0.05 }];
+  test.each(MOTORS)('throttle at the target: how it goes with the current held lies between the bounds, for a motor with a drop of $drop and friction of $friction', ({ drop, friction }) => {
+    const torque = (w: number): number => friction + (1 - friction) * w * w;
+    const throttle = (w: number): number => w + drop * torque(w);
+    const amps = (w: number): number => throttle(w) * torque(w);
+    const speedAt = (u: number): number => { let [a, b] = [0, 1]; while (b - a > 1e-12) { const m = (a + b) / 2; if (throttle(m) < u) a = m; else b = m; } return a; };
+    const scale = 0.9;
+    for (const held of [0.4, 0.6, 0.8]) {
+      const slow = speedAt(0.1 * scale);
+      const top = 1.4 / amps(held);
+      const data = makeRun({ protocol: 'efficiency-hold', segments: SCRIPTS.hold, sensors: { u_gain: { current: 0.01 } } });
+      const hold = data.segments.find((p) => p.segment.role === 'hold') ?? never();
+      const during = <Of>(t: number, before: Of, then: Of): Of => (t < hold.start_s ? before : then);
+      const changed = data.channels.map((c) => (c.kind === 'current' ? { ...c, value: c.t_s.map((t) => top * during(t, amps(slow), amps(held))) } : c));
+      const commanded = { ...data.throttle, value: data.throttle.t_s.map((t) => during(t, 0.1, throttle(held) / scale)) };
+      const m = metricOf(runMetrics({ ...data, channels: changed, throttle: commanded }), 'hold_throttle') ?? never();
+      const told = -(m.effects.current_gain) / (0.01 * (m.value ?? NaN));
+      const d = 1e-5;
+      const truth = Math.log(throttle(held + d) / throttle(held - d)) / Math.log(amps(held + d) / amps(held - d));
+      const secant = Math.log(throttle(held) / scale / 0.1) / Math.log(amps(held) / amps(slow));
+      const half = Math.min(secant, 1) - told;
+      expect(m.value).toBeCloseTo(throttle(held) / scale, 6);
+      expect(Math.abs(truth - told), `held ${held}: ${truth} as ${told} of ${secant}`).toBeLessThan(half);
+    }
+  });
+
+  test('drift: told where noise carries speed over its steps, and not where they may hide it', () => {
+    const data = makeRun({ protocol: 'efficiency-hold', segments: SCRIPTS.hold });
+    const hold = data.segments.find((p) => p.segment.role === 'hold') ?? never();
+    const DRIFT = -0.001;
+    const seen = (step: number, noise: (i: number) => number) => {
+      const channels = data.channels.map((c) => (c.kind !== 'speed' ? c : { ...c, value: c.value.map((v, i) => step * Math.round((v * (1 + DRIFT * Math.max(0, c.t_s[i] - hold.start_s))) / step + noise(i))) }));
+      return metricOf(runMetrics({ ...data, channels }), 'hold_drift_per_s') ?? never();
+    };
+    const next = seeded(3);
+    const noisy = seen(40, () => 3 * (next() - 0.5));
+    expect(Math.abs((noisy.value ?? NaN) - DRIFT)).toBeLessThan(4 * (noisy.u ?? NaN));
+    expect(noisy.u).toBeLessThan(0.5 * Math.abs(DRIFT));
+    const silent = seen(40, () => 0);
+    expect(silent.value).toBeNull();
+    expect(silent.reason).toMatch(/steps of the speed channel may hide a drift of [\d.e+-]+ % per second/);
+  });
+
   test('a hold that did not run to its end gives nothing', () => {
     const data = makeRun({ protocol: 'efficiency-hold', segments: SCRIPTS.hold });
     const run = runMetrics({ ...data, segments: data.segments.map((p) => (p.segment.role === 'hold' ? { ...p, ended: 'stopped' } : p)) });
@@ -184,3 +228,7 @@ test('every number of a run is finite or null with a reason', () => {
     }
   }
 });
+
+function never(): never {
+  throw new Error('the made run lacks it');
+}

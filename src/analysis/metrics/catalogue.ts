@@ -80,7 +80,7 @@ export const CATALOGUE = [
   fact('hold_efficacy_N_per_W', 'N/W', 'efficacy', 'more', HOLD, 'Thrust per watt at the hold', 'Ratio of thrust and power at the hold.'),
   fact('hold_throttle', '1', 'ratio', 'none', HOLD, 'Throttle at the hold', 'Mean throttle that the loop needed in the last 2 s of the hold.'),
   fact('hold_correction', '1', 'ratio', 'none', HOLD, 'Correction to the target', 'Target over held value less one: the step that the correction takes.'),
-  fact('hold_drift_per_s', '1/s', 'ratio_rate', 'none', HOLD, 'Drift over the hold', 'Slope of speed over the window, relative to its mean.'),
+  fact('hold_drift_per_s', '1/s', 'ratio_rate', 'none', HOLD, 'Drift over the hold', 'Slope of speed over the window, relative to its mean; none where the steps of the telemetry may hide it.'),
 
   fact('start_success', '1', 'ratio', 'more', START, 'Starts that succeeded', 'Share of starts that reached the stated speed within the bound.'),
   fact('time_to_speed_s', 's', 'time', 'less', START, 'Time to speed', 'From the command to the stated speed as the record shows it, mean over the starts that succeeded.'),

@@ -65,9 +65,25 @@ export function stepNear(channel: RunChannel, value: number): number {
   return (channel.block ?? 1) * Math.max(medianGap(levels, found, first, end), medianGap(levels, found, first, Math.min(middle + 1, levels.length)), medianGap(levels, found, middle, end));
 }
 
+/** The values shown next to one, the number of the lower among all, and how far it lies between them: 0 at the lower, 1 at the upper; null for fewer than two. */
+function between(channel: RunChannel, value: number): { readonly below: number; readonly above: number; readonly index: number; readonly share: number } | null {
+  const levels = levelsOf(channel) ?? [];
+  if (levels.length < 2) return null;
+  const upper = Math.min(Math.max(1, firstAt(levels, value)), levels.length - 1);
+  const [below, above] = [levels[upper - 1], levels[upper]];
+  return { below, above, index: upper - 1, share: (value - below) / (above - below) };
+}
+
 /** Where a value lies among those that the channel shows: whole at each of them, in between along a straight line. */
 export function placeAmong(channel: RunChannel, value: number): number {
-  const levels = levelsOf(channel) ?? [];
-  const above = Math.min(Math.max(1, firstAt(levels, value)), levels.length - 1);
-  return levels.length < 2 ? 0 : above - 1 + (value - levels[above - 1]) / (levels[above] - levels[above - 1]);
+  const found = between(channel, value);
+  return found === null ? 0 : found.index + found.share;
+}
+
+/** The same as a word that is one for all runs of a channel: the next value shown and the quarter of a step. */
+export function quarterOf(channel: RunChannel, value: number): string {
+  const found = between(channel, value);
+  if (found === null) return '0';
+  const quarter = Math.round(4 * found.share);
+  return quarter <= 0 ? found.below.toFixed(0) : quarter >= 4 ? found.above.toFixed(0) : `${found.below.toFixed(0)}+${quarter}/4`;
 }

@@ -4,7 +4,9 @@ import { between, channelOf, withRole, type PlayedSegment, type RunData } from '
 import type { MetricName } from './catalogue';
 import { desyncIn, electrical, meanOf, meanReading, thrustReading, thrustZero, type Electrical, type Span } from './common';
 import { derived, exact, metric, noMetric, over, type Reading, type RunMetric } from './reading';
-import { resolutionOf } from './resolution';
+import { resolutionInSteps } from './resolution';
+import { stepNear } from './coarse';
+import { leftOfSteps } from './noise-over-steps';
 
 const NAMES = [
   'hold_rpm', 'hold_thrust_N', 'hold_power_W', 'hold_current_A', 'hold_efficacy_N_per_W', 'hold_throttle', 'hold_correction', 'hold_drift_per_s',
@@ -44,7 +46,6 @@ export function holdMetrics(data: RunData): RunMetric[] {
   const correction = target.value / held.value - 1;
   const flags = Math.abs(correction) > LARGE_CORRECTION ? [`the ${target.kind} held lies ${(100 * -correction).toFixed(1)} % off its target; the correction is not small`] : [];
   const method = `mean of the last ${used.toFixed(1)} s, corrected from the ${target.kind} held to exactly the target (${(100 * correction).toFixed(3)} %)`;
-  const drifting = driftOf(data, span, speed.value.value);
 
   /** A figure that goes with the `power`-th power of speed, at exactly the target. */
   const corrected = (reading: Reading, ofSpeed: number): Reading => {
@@ -69,7 +70,7 @@ export function holdMetrics(data: RunData): RunMetric[] {
     throttleMetric(data, span, played, power.value, target, held),
     // The loop holds what its sensor says; how far that is from the target in truth is as uncertain as the sensor.
     metric('hold_correction', derived(correction, [[held, -target.value / held.value ** 2]]), 'target over held value less one'),
-    drifting === null ? noMetric('hold_drift_per_s', 'too few samples of speed in the window') : metric('hold_drift_per_s', drifting, 'least-squares line through speed over the window'),
+    driftMetric(data, span, speed.value.value),
   ];
 }
 
@@ -107,8 +108,10 @@ function speedExponent(data: RunData, hold: PlayedSegment, at: Electrical, speed
 }
 
 /**
- * Throttle at exactly the target. It goes with what is held by an exponent between a third (throttle ∝ speed, power ∝ speed³) and
- * the secant to the start level; the middle is taken, the half range counts as rectangular.
+ * Throttle at exactly the target. It goes with what is held by an exponent that falls as the drive is loaded: from 1 at the very most,
+ * where nothing but friction is driven and current goes with throttle, down to a third (throttle ∝ speed, power ∝ speed³). The secant
+ * from the start level is the mean of it over the way, so at the hold it is at most the secant, and where it falls steadily at least as
+ * far below the secant as 1 is above; the middle is taken, the half range counts as rectangular.
  */
 function throttleMetric(data: RunData, span: Span, hold: PlayedSegment, at: Electrical, target: Target, held: Reading): RunMetric {
   const part = between(data.throttle, span.from_s, span.to_s);
@@ -122,21 +125,30 @@ function throttleMetric(data: RunData, span: Span, hold: PlayedSegment, at: Elec
     const ratio = below.ok ? at[target.kind].value / below.value[target.kind].value : 0;
     if (ratio > 1.5) secant = Math.log(mean / start.segment.throttle) / Math.log(ratio);
   }
-  const sane = Math.min(1, Math.max(0.25, secant));
-  const e: Reading = { value: (cube + sane) / 2, within: 0, effects: { hold_throttle_exponent: Math.abs(sane - cube) / 2 / Math.sqrt(3) } };
+  const most = Math.min(1, Math.max(0.25, secant));
+  const least = target.kind === 'speed' ? cube : Math.max(cube, 2 * most - 1);
+  const e: Reading = { value: (least + most) / 2, within: 0, effects: { hold_throttle_exponent: Math.abs(most - least) / 2 / Math.sqrt(3) } };
   const factor = (target.value / held.value) ** e.value;
   const value = mean * factor;
   const reading = derived(value, [[{ value: mean, within: se, effects: {} }, factor], [held, (-e.value * value) / held.value], [e, value * Math.log(target.value / held.value)]]);
   return metric('hold_throttle', reading, 'mean of the throttle commanded, corrected to exactly the target');
 }
 
-function driftOf(data: RunData, span: Span, mean: number): Reading | null {
+/** Steps of telemetry of which noise leaves more than this, in steps, may hide a drift. */
+const MOST_LEFT = 0.1;
+
+/**
+ * Drift over the window. There is none where noise does not carry the signal over its steps: a drift far below a step then shows as
+ * nothing or as too much, by where the level lies among the steps.
+ */
+function driftMetric(data: RunData, span: Span, mean: number): RunMetric {
+  const none = (reason: string): RunMetric => noMetric('hold_drift_per_s', reason);
   const speed = channelOf(data, 'speed');
-  if (speed === null) return null;
+  if (speed === null) return none('the rig has no speed channel');
   const part = between(speed, span.from_s, span.to_s);
   // A hundred batch means carry the slope as well as thousands of samples.
   const cells = Math.min(100, part.value.length);
-  if (cells < 5) return null;
+  if (cells < 5) return none('too few samples of speed in the window');
   const t: number[] = [];
   const y: number[] = [];
   for (let c = 0; c < cells; c++) {
@@ -146,8 +158,12 @@ function driftOf(data: RunData, span: Span, mean: number): Reading | null {
     y.push(meanOf(part.value.subarray(a, b)).mean);
   }
   const fit = fitLine(t, y);
-  if (!fit.ok) return null;
-  // What the steps of the telemetry hide at the beginning of the window and what they hide at its end are two errors.
-  const u = (Math.SQRT2 * resolutionOf(speed, part.value, mean)) / (span.to_s - span.from_s) / mean;
-  return { value: fit.coefficients[1] / mean, within: (fit.standardErrors?.[1] ?? 0) / mean, effects: u > 0 ? { speed_resolution_drift: u } : {} };
+  if (!fit.ok) return none(fit.reason);
+  const within = (fit.standardErrors?.[1] ?? 0) / mean;
+  const perStep = stepNear(speed, mean) / (span.to_s - span.from_s) / mean;
+  const left = leftOfSteps(speed, mean) ?? resolutionInSteps(speed, part.value, mean);
+  if (left > MOST_LEFT) return none(`the steps of the speed channel may hide a drift of ${(100 * perStep).toPrecision(2)} % per second`);
+  // What they hide at the beginning of the window and what they hide at its end are two errors.
+  const u = Math.SQRT2 * perStep * resolutionInSteps(speed, part.value, mean);
+  return metric('hold_drift_per_s', { value: fit.coefficients[1] / mean, within, effects: u > 0 ? { speed_resolution_drift: u } : {} }, 'least-squares line through speed over the window');
 }

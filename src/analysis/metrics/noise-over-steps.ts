@@ -22,10 +22,10 @@ const SAME_STEP = 0.15;
 const LEAST_STRETCHES = 2;
 /** Harmonics of the error over the place within a step that are looked at. */
 const HARMONICS = [1, 2] as const;
-/** A harmonic is not seen where less than this of it is left by the error of the course. */
-const LEAST_SEEN = 0.4;
-/** Standard deviations up to the upper end that is taken. */
-const BOUND = 2;
+/** A harmonic is not seen where chance alone gives more than this share of the power that it has without noise. */
+const MOST_CHANCE = 0.1;
+/** Power of all harmonics of a sawtooth of one step, Σ 1/(πk)². */
+const ALL_HARMONICS = 1 / 6;
 /** Coefficients of a parabola, which a stretch is taken for. */
 const FITTED = 3;
 
@@ -37,13 +37,15 @@ type Seen = { readonly samples: number; readonly variance: number; readonly cos:
 const known = new WeakMap<RunChannel, readonly Stretch[]>();
 
 /**
- * Standard uncertainty of a mean over samples of about `value`, in steps, from what noise leaves of the steps, at the upper end of
- * what the moving signal shows near it; null where too little of it moves there. The error of quantisation is a sawtooth over the
+ * Standard uncertainty of a mean over samples of about `value`, in steps, from what noise leaves of the steps, as the moving signal shows
+ * it near there; null where too little of it moves there. The error of quantisation is a sawtooth over the
  * place within a step, Σ ± sin(2πkx)/(πk), and noise weakens each harmonic (Widrow and Kollár, Quantization Noise, 2008, chapter 19);
  * nobody knows the place, so half the power of the harmonics is the square of the uncertainty. The first two are read off the errors
- * that samples show; those above count in the proportion that they have without noise, which noise only lowers.
+ * that samples show; those above count as weakened as the last one seen, by noise that weakens them more. With the first alone, twice so:
+ * noise of any common shape weakens the second at least by the square of what it weakens the first by.
+ * @param over levels that the mean is taken over: where they lie at different places within a step, their errors cancel as far as that goes
  */
-export function leftOfSteps(channel: RunChannel, value: number): number | null {
+export function leftOfSteps(channel: RunChannel, value: number, over: readonly number[] = [value]): number | null {
   if ((channel.block ?? 1) > 1) return null;
   const step = stepNear(channel, value);
   const near = stretchesOf(channel)
@@ -52,19 +54,25 @@ export function leftOfSteps(channel: RunChannel, value: number): number | null {
   if (near.length < LEAST_STRETCHES) return null;
   const n = near.reduce((sum, s) => sum + s.samples, 0);
   const variance = near.reduce((sum, s) => sum + s.samples * s.variance, 0) / n;
-  let [power, spread, share] = [0, 0, 0];
+  const places = over.map((level) => 2 * Math.PI * placeAmong(channel, level));
+  const mean = (f: (place: number) => number): number => places.reduce((sum, p) => sum + f(p), 0) / places.length;
+  /** Share of a harmonic's power that the mean over those places keeps. */
+  const kept = (harmonic: number): number => mean((p) => Math.cos(harmonic * p)) ** 2 + mean((p) => Math.sin(harmonic * p)) ** 2;
+  let [power, rest, ratio, seen] = [0, ALL_HARMONICS, 1, 0];
   for (const [k, harmonic] of HARMONICS.entries()) {
     // The course itself is known to variance·fitted/samples, which blurs the place within a step.
     const left = near.reduce((sum, s) => sum + s.samples * Math.exp((-2 * (Math.PI * harmonic) ** 2 * FITTED * s.variance) / s.samples), 0) / n;
-    if (left < LEAST_SEEN) break;
+    // Of either part, cosine and sine, this much is chance; `whole` is the power of the harmonic without noise.
+    const [chance, whole] = [(2 * variance) / n / left ** 2, 1 / (Math.PI * harmonic) ** 2];
+    if (2 * chance > MOST_CHANCE * whole) break;
     const [a, b] = [near.reduce((sum, s) => sum + s.cos[k], 0), near.reduce((sum, s) => sum + s.sin[k], 0)].map((sum) => (2 * sum) / n / left);
-    const chance = (2 * variance) / n / left ** 2;
-    const own = Math.max(0, a * a + b * b - 2 * chance);
-    power += own;
-    spread += (2 * chance) ** 2 + 4 * own * chance;
-    share += 1 / harmonic ** 2;
+    const own = Math.min(whole, Math.max(0, a * a + b * b - 2 * chance));
+    power += own * kept(harmonic);
+    rest -= whole;
+    ratio = own / whole;
+    seen++;
   }
-  return share === 0 ? null : Math.sqrt(((power + BOUND * Math.sqrt(spread)) / 2) * (Math.PI ** 2 / 6 / share));
+  return seen === 0 ? null : Math.sqrt((power + rest * kept(seen + 1) * ratio ** (seen === 1 ? 2 : 1)) / 2);
 }
 
 function stretchesOf(channel: RunChannel): readonly Stretch[] {

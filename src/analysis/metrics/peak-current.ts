@@ -35,8 +35,9 @@ export function peakCurrent(data: RunData, steps: readonly PlayedSegment[], flag
   const { value, within } = centre(found.map((f) => (early ? f.atOnset : f.onTheWay())));
   // Samples of an instant each show the onset no better than to a period; means over the whole period show it by their sum.
   const place = early && current.averaged <= 1 ? (Math.abs(centre(found.map((f) => f.slope)).value) * current.period_s) / Math.sqrt(12) : 0;
-  // Between the onset and the first whole sample the course is not resolved: another length of it tells how much hangs on that.
-  const unresolved = early ? centre(found.map((f) => f.apart)).value : 0;
+  // Between the onset and the first whole sample the course is not resolved: another length of it tells how much hangs on that. The value
+  // is midway between the two lengths, so half of what they differ by is how far it is from either.
+  const unresolved = early ? centre(found.map((f) => f.apart)).value / 2 : 0;
   return metric('peak_current_A', { value, within, effects: { ...channelEffects(current, value), ...(place > 0 ? { current_timing: place } : {}), ...(early ? { current_resolution_in_time: unresolved } : {}) } },
     `highest mean over ${averagedOver(current) * 1e3} ms, ${early ? 'from the course of the current after its onset carried back to the onset' : 'on the way to the upper level'}, mean of ${found.length} steps`, flags);
 }

@@ -3,7 +3,7 @@
  * of it is then off by up to half a step, in every repeat alike, and no gain uncertainty says so.
  */
 import type { RunChannel } from '../run-data';
-import { stepNear } from './coarse';
+import { quarterOf, stepNear } from './coarse';
 import { leftOfSteps } from './noise-over-steps';
 import type { Effects } from './reading';
 
@@ -19,16 +19,17 @@ const LEFT = 0.1;
  * Where the moving signal shows what noise leaves of its steps, that counts instead when it is less.
  */
 export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: number): number {
-  if (channel.kind !== 'speed' || samples.length === 0) return 0;
-  const step = stepNear(channel, mean);
-  if (step === 0) return 0;
+  return stepNear(channel, mean) * resolutionInSteps(channel, samples, mean);
+}
+
+/** The same in steps of the channel near the mean; 0 where it has none. `over`: as of {@link leftOfSteps}. */
+export function resolutionInSteps(channel: RunChannel, samples: Float64Array, mean: number, over?: readonly number[]): number {
+  if (channel.kind !== 'speed' || samples.length === 0 || stepNear(channel, mean) === 0) return 0;
   const count = new Map<number, number>();
   for (const v of samples) count.set(v, (count.get(v) ?? 0) + 1);
   const [first, second = 0, third = 0] = [...count.values()].sort((a, b) => b - a);
   const half = third > THIRD_SHARE * samples.length ? LEFT : Math.max(LEFT, 0.5 - second / (first + second));
-  const bound = (step * half) / Math.sqrt(3);
-  const left = leftOfSteps(channel, mean);
-  return left === null ? bound : Math.min(bound, step * left);
+  return Math.min(half / Math.sqrt(3), leftOfSteps(channel, mean, over) ?? Infinity);
 }
 
 /** The same as an instrument input: named by where it acts, as the error is another one a few steps away. */
@@ -37,8 +38,8 @@ export function resolutionEffects(channel: RunChannel, samples: Float64Array, me
   return u === 0 ? {} : { [resolutionName(channel, mean)]: u * slope };
 }
 
-/** Name of the input: kind and place, to the step. */
-export function resolutionName(channel: RunChannel, value: number): string {
-  const step = stepNear(channel, value);
-  return `${channel.kind}_resolution_${Math.round(value / (step || 1))}`;
-}
+/**
+ * Name of the input: kind and place, to a quarter of a step. The error is a wave over the places within a step, so two values a quarter
+ * apart know nothing of each other's error.
+ */
+export const resolutionName = (channel: RunChannel, value: number): string => `${channel.kind}_resolution_${quarterOf(channel, value)}`;

@@ -4,12 +4,13 @@
  */
 import { measureStep, stepTimes, type StepContext, type StepFigures, type StepTimes } from '../physics/step';
 import { between, channelOf, type PlayedSegment, type RunChannel, type RunData, type Series } from '../run-data';
-import { median } from '../stats/summary';
+import { fitPolynomial } from '../stats/linefit';
 import type { MetricName } from './catalogue';
+import { stepNear } from './coarse';
 import { sampleAge } from './common';
 import { peakCurrent } from './peak-current';
 import { centre, exact, metric, minus, noMetric, type Effects, type Reading, type RunMetric } from './reading';
-import { resolutionName, resolutionOf } from './resolution';
+import { resolutionInSteps, resolutionName } from './resolution';
 
 /** Seconds before the command that are looked at, for the foot of the step. */
 const FOOT_S = 0.04;
@@ -108,7 +109,7 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
 function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Levels, mean: MeanStep, onMean: StepContext): (pick: Figure<StepFigures>['pick']) => Effects {
   const size = Math.abs(levels.final - levels.initial);
   const sides = (['initial', 'final'] as const).flatMap((side) => {
-    const u = resolutionOf(speed, samplesOf(speed, steps, side), levels[side]);
+    const u = stepNear(speed, levels[side]) * resolutionInSteps(speed, samplesOf(speed, steps, side), levels[side], levels.courses[side]);
     if (u === 0) return [];
     const moved = (by: number): StepFigures => measureStep(mean.t_s, mean.fraction, { ...onMean, levels: { initial: 0, final: 1, [side]: (side === 'final' ? 1 : 0) + (by * u) / size } });
     return [{ name: resolutionName(speed, levels[side]), up: moved(1), down: moved(-1) }];
@@ -119,31 +120,49 @@ function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Leve
   }));
 }
 
-type Levels = { readonly initial: number; readonly final: number };
+type Sides<Of> = { readonly initial: Of; readonly final: Of };
+/** State levels, and how each went over the dwells. */
+type Levels = Sides<number> & { readonly courses: Sides<readonly number[]> };
 
 /** The part of a step that shows a level: before the command, or before the end. */
-function tailOf(side: keyof Levels, { start_s, end_s }: PlayedSegment): readonly [from: number, to: number] {
+function tailOf(side: keyof Sides<number>, { start_s, end_s }: PlayedSegment): readonly [from: number, to: number] {
   const length = TAIL * (end_s - start_s);
   return side === 'initial' ? [start_s - length, start_s] : [end_s - length, end_s];
 }
 
 /**
- * State levels of the train: medians over the dwells of the mean of each before its end, so quantised speed averages out. A sample is as
- * old as `sampleAge` says, so where the level still creeps, the mean is carried to the middle of the window along the creep that all dwells show.
+ * State levels of the train: means over the dwells of the mean of each before its end, so quantised speed averages out, within a dwell by
+ * noise and over the dwells by warming. A sample is as old as `sampleAge` says, so where the level still creeps, the mean is carried to
+ * the middle of the window along the creep that all dwells show.
  */
 function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
-  const level = (side: keyof Levels): number | null => {
+  const level = (side: keyof Sides<number>): { readonly value: number; readonly course: readonly number[] } | null => {
     const parts = steps.flatMap(({ segment }) => {
       const [from, to] = tailOf(side, segment);
       const part = between(speed, from, to);
       return part.value.length === 0 ? [] : [{ ...lineOf(part), middle_s: (from + to) / 2 }];
     });
+    if (parts.length === 0) return null;
     const creep = parts.reduce((sum, p) => sum + p.slope, 0) / parts.length;
-    return median(parts.map((p) => p.mean + creep * (p.middle_s - (p.time - speed.period_s / 2))));
+    const dwells = parts.map((p) => p.mean + creep * (p.middle_s - (p.time - speed.period_s / 2)));
+    return { value: centre(dwells).value, course: courseOf(parts.map((p) => p.middle_s), dwells) };
   };
   const initial = level('initial');
   const final = level('final');
-  return initial === null || final === null ? null : { initial, final };
+  return initial === null || final === null ? null : { initial: initial.value, final: final.value, courses: { initial: initial.course, final: final.course } };
+}
+
+/** Dwells that show a course over the train. */
+const LEAST_DWELLS = 8;
+
+/** How a level went over the train, as a parabola: single dwells show it by what their own place among the steps makes of it. */
+function courseOf(t_s: readonly number[], dwells: readonly number[]): readonly number[] {
+  const middle = centre(t_s).value;
+  const x = t_s.map((t) => t - middle);
+  const fit = dwells.length < LEAST_DWELLS ? null : fitPolynomial(x, dwells, { degree: 2 });
+  if (fit?.ok !== true) return dwells;
+  const [a, b, c] = fit.coefficients;
+  return x.map((v) => a + v * (b + v * c));
 }
 
 /** Mean time, mean value and least-squares slope of samples; slope 0 for one sample. */
@@ -166,7 +185,7 @@ function lineOf({ t_s, value }: Series): { time: number; mean: number; slope: nu
 }
 
 /** Every sample that a level rests on. */
-function samplesOf(speed: RunChannel, steps: readonly Step[], side: keyof Levels): Float64Array {
+function samplesOf(speed: RunChannel, steps: readonly Step[], side: keyof Sides<number>): Float64Array {
   const parts = steps.map(({ segment }) => between(speed, ...tailOf(side, segment)).value);
   const all = new Float64Array(parts.reduce((n, p) => n + p.length, 0));
   let at = 0;

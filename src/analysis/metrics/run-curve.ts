@@ -129,19 +129,34 @@ function readAt(curve: RunCurve, quantity: CurveQuantity, throttle: Reading): Re
   return derived(value, [[itself, 1], [throttle, c.slopeAt(throttle.value)]]);
 }
 
-/** The second order of lag is to its first as this many times the share of the level that the lag is worth; see `lagLeft`. */
-const SECOND_TO_FIRST = 2;
+/** The second order of lag is to its first as the share of the level that the lag is worth, times a factor that lies between these. */
+const SECOND_TO_FIRST = { least: 0.5, most: 2 };
 
 /**
- * What lag leaves in the mean of two ramps. Its first order, H up and −H down, cancels between them. A rotor whose torque falls in a
- * straight line with speed under a load that goes with the square of speed shows s − d·s′ + d²s″ + ³⁄₂·d·d′·s′ on a ramp (s its steady
- * course over throttle, d its time constant times the rate); with H = −d·s′ the second order is H·(³⁄₂·H′/s′ − ½·H·s″/s′²). For
- * s = x^p with p of ⅔ or more, and a time constant that falls with speed no faster than its inverse, that is H times 2·H/s or less. As
- * a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Speed is what lags, and moves everything with it, so
- * that error is one for all quantities. Some have one of their own: thrust, which goes with the square of speed, H² of that square, a
- * quarter of that bound (taken twice, as it is always there), and its load cell may lag more than speed does; power and current, which
- * at a given duty are no straight line over speed, as much again. Another error at every setting, as the curve bends a little
- * differently there.
+ * The factor of `SECOND_TO_FIRST` near a throttle, as the ramps themselves show it. A rotor whose torque falls in a straight line with
+ * speed under a load that goes with the square of speed shows s − d·s′ + d²s″ + ³⁄₂·d·d′·s′ on a ramp (s its steady course over throttle,
+ * d its time constant times the rate). With the first order H = −d·s′, half of what the ramps differ by, the second order is
+ * H·(³⁄₂·H′/s′ − ½·H·s″/s′²). For s = x^p with p of ⅔ or more, and a time constant that falls with speed no faster than its inverse,
+ * the factor is 2 or less. A drive is not quite that rotor, so its size alone counts, and half is the least of it.
+ */
+function secondToFirst(curve: RunCurve, throttle: number): number {
+  const { least, most } = SECOND_TO_FIRST;
+  const [cells, apart] = [curve.fine?.speed_rpm ?? null, curve.apart?.speed_rpm ?? null];
+  const [speed, half] = [cells, apart].map((points) => (points === null ? null : localParabola(points, throttle, WINDOW)));
+  if (speed === null || half === null) return most;
+  const [s, slope, bend] = [speed.at(throttle), speed.slopeAt(throttle), (speed.slopeAt(throttle + WINDOW) - speed.slopeAt(throttle - WINDOW)) / (2 * WINDOW)];
+  const h = half.at(throttle);
+  const factor = (s / h) * ((1.5 * half.slopeAt(throttle)) / slope - (0.5 * h * bend) / slope ** 2);
+  return Number.isFinite(factor) ? Math.min(most, Math.max(least, Math.abs(factor))) : most;
+}
+
+/**
+ * What lag leaves in the mean of two ramps. Its first order, H up and −H down, cancels between them; its second, H times H/s times
+ * `secondToFirst`, does not. As a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Speed is what lags, and moves
+ * everything with it, so that error is one for all quantities. Some have one of their own: thrust, which goes with the square of speed,
+ * H² of that square, a quarter of the bound at a factor of 2 (taken twice, as it is always there), and its load cell may lag more than
+ * speed does; power and current, which at a given duty are no straight line over speed, as much again. Another error at every setting,
+ * as the curve bends a little differently there.
  */
 function lagLeft(curve: RunCurve, quantity: CurveQuantity, throttle: number): Effects {
   const half = (of: CurveQuantity): number | null => {
@@ -155,8 +170,9 @@ function lagLeft(curve: RunCurve, quantity: CurveQuantity, throttle: number): Ef
   // A thrust lags by as much as speed where it is off by twice as much.
   const [speed, itself] = [shareOf('speed_rpm'), shareOf(quantity) / (quantity === 'thrust_N' ? 2 : 1)];
   const share = speed === 0 ? itself : quantity === 'thrust_N' ? Math.max(speed, itself) : speed;
-  const u = (SECOND_TO_FIRST * share * own) / Math.sqrt(3);
-  const alone = quantity === 'speed_rpm' ? 0 : quantity === 'thrust_N' ? u / 2 : u;
+  const unit = (share * own) / Math.sqrt(3);
+  const u = secondToFirst(curve, throttle) * unit;
+  const alone = quantity === 'speed_rpm' ? 0 : quantity === 'thrust_N' ? unit : u;
   return { lag_resolution_ramps: u, ...(alone === 0 ? {} : { [`${quantity}_resolution_ramps`]: alone }) };
 }
 

@@ -3,6 +3,7 @@ import { fitLine } from '../stats/linefit';
 import { between, type PlayedSegment, type RunChannel, type Series } from '../run-data';
 import { meanOf, plateauSpan } from './common';
 import type { Effects, Reading } from './reading';
+import { stepNear } from './coarse';
 import { resolutionName, resolutionOf } from './resolution';
 import { cellsOf, inside, type Cells, type Ramp, type Sweep } from './sweep';
 
@@ -149,18 +150,29 @@ export function thrustTilt(thrust: Series | null, speed: { readonly channel: Run
   return { reading: { ...drive, effects: tiltCoarseness(channel, series, s, drive.value) }, flags };
 }
 
+/** Share of a step by which the mean over a stretch of several steps is off at most, times the number of steps in it: half a step on average over a quarter of one. */
+const LEFT_IN_PASSING = 1 / 8;
+
 /**
- * What steps of speed do to a tilt of its square: at the plateau they move the share that it is taken as, and at the low end, where
- * they are coarsest, they fall on the two ramps in different places.
+ * What steps of speed do to a tilt of its square. At the plateau they move the share that it is taken as. On the ramps a cell's mean is
+ * over all steps that are passed in it, and off by an eighth of a step over their number at most, or by half a step where less than one
+ * is passed; they are coarsest for their size at the low end, and the line goes through the cells of both ramps.
  */
 function tiltCoarseness(channel: RunChannel, series: Series, s: Sweep, tilt: number): Effects {
-  const at = (side: 'low' | 'high'): { readonly level: number; readonly u: number } => {
-    const samples = samplesAt(series, s, side);
-    const level = meanOf(samples).mean;
-    return { level, u: resolutionOf(channel, samples, level) };
-  };
-  const [low, high] = [at('low'), at('high')];
-  return Object.fromEntries([[low, (2 * low.level * low.u) / high.level ** 2] as const, [high, (-2 * tilt * high.u) / high.level] as const].filter(([{ u }]) => u > 0).map(([{ level }, effect]) => [resolutionName(channel, level), effect]));
+  const samples = samplesAt(series, s, 'high');
+  const high = meanOf(samples).mean;
+  const atPlateau = { name: resolutionName(channel, high), effect: (-2 * tilt * resolutionOf(channel, samples, high)) / high };
+  const range = s.up.to - s.up.from;
+  const cells = inside(cellsOf(series, s.up, STEP), s.up.from + END * range, s.up.to - END * range);
+  const n = cells.y.length;
+  if (n < 4) return atPlateau.effect === 0 ? {} : { [atPlateau.name]: atPlateau.effect };
+  const low = cells.y[0];
+  const step = stepNear(channel, low);
+  const passed = step > 0 ? (cells.y[3] - low) / 3 / step : Infinity;
+  const left_rpm = (step * Math.min(0.5, LEFT_IN_PASSING / Math.max(passed, 1e-9))) / Math.sqrt(3);
+  // Of a line through n cells evenly over its range the change from end to end has √(12/n) times the standard uncertainty of one; of two ramps √2 times that.
+  const onRamps = { name: resolutionName(channel, low), effect: ((2 * low * left_rpm) / high ** 2) * Math.sqrt((2 * 12) / n) };
+  return Object.fromEntries([onRamps, atPlateau].filter(({ effect }) => effect !== 0).map(({ name, effect }) => [name, effect]));
 }
 
 const percent = (share: number): string => `${(100 * share).toFixed(1)} %`;
