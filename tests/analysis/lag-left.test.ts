@@ -105,7 +105,7 @@ describe('what lag leaves in the mean of two ramps', () => {
     return Math.abs((steady(u) / h(u)) * ((1.5 * slope(h)(u)) / s(u) - (0.5 * h(u) * slope(s)(u)) / s(u) ** 2));
   };
 
-  test.each([0.35, 0.5])('it goes with the square of the rate: the share of speed of half the distance of the ramps, times what the ramps show of the second order at %s; for power once with speed and once by itself', (at) => {
+  test.each([0.35, 0.5])('it is the share of speed of half the distance of the ramps, times what the ramps show of the second order at %s; for power once with speed and once by itself', (at) => {
     const half = (q: 'speed_rpm' | 'power_W'): number => (first.apart?.[q]?.y ?? never())[Math.round(100 * at) - 12];
     const equal = powerAtSpeed(first, steady(at));
     const own = (Math.abs(half('speed_rpm') / steady(at)) * half('power_W')) / RECTANGLE;

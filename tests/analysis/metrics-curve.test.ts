@@ -153,39 +153,33 @@ describe('sweep', () => {
     expect(Math.max(0, ...Object.values(fine.effects).map(Math.abs))).toBeLessThan(1e-6);
   });
 
-  test.each([40, 80, 150])('steps of %s rpm on ramps without noise: the hysteresis is off by less than is claimed, and not by much less', (step) => {
-    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
+  /** Shown in steps of so many rpm, or as nine significant bits of a period of six pole pairs in microseconds; the grid moved by a share of a step. */
+  const even = (step: number) => (v: number, place: number): number => step * Math.round(v / step + place) - place * step;
+  const nineBits = (v: number, place: number): number => {
+    const clock = 1 + place / 300;
+    const period = (clock * 1e7) / v;
+    const keep = 2 ** Math.max(0, Math.floor(Math.log2(period)) - 8);
+    return (clock * 1e7) / (keep * Math.round(period / keep));
+  };
+  const STEPS = [
+    { name: 'steps of 40 rpm', show: even(40), top_rpm: 27_000 }, { name: 'steps of 80 rpm', show: even(80), top_rpm: 27_000 }, { name: 'steps of 150 rpm', show: even(150), top_rpm: 27_000 },
+    { name: 'nine bits up to 27,000 rpm', show: nineBits, top_rpm: 27_000 }, { name: 'nine bits up to 54,000 rpm', show: nineBits, top_rpm: 54_000 }, { name: 'nine bits up to 90,000 rpm', show: nineBits, top_rpm: 90_000 },
+  ];
+  test.each(STEPS)('$name on ramps without noise: the hysteresis is off by less than is claimed, and not by much less', ({ show, top_rpm }) => {
+    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { top_rpm, rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
     const s = sweepOf(made);
     if (!s.ok) throw new Error(s.reason);
     const speed = channelOf(made, 'speed')!;
     const tilt = (channel: RunChannel) => thrustTilt(null, { channel, series: channel }, s.value)!.reading;
     const fine = tilt(speed);
     const told = Array.from({ length: 24 }, (_, k) => {
-      const coarse: RunChannel = { ...speed, value: speed.value.map((v) => step * Math.round(v / step + k / 24) - (k * step) / 24) };
-      const { value, effects } = tilt(coarse);
+      const { value, effects } = tilt({ ...speed, value: speed.value.map((v) => (v > 100 ? show(v, k / 24) : v)) });
       return { off: value - fine.value, u: Math.hypot(...Object.values(effects)) };
     });
     const square = (of: (t: (typeof told)[number]) => number): number => Math.sqrt(told.reduce((sum, t) => sum + of(t) ** 2, 0) / told.length);
     expect(Math.max(...told.map((t) => Math.abs(t.off) / t.u))).toBeLessThan(Math.sqrt(3));
     expect(square((t) => t.u)).toBeGreaterThan(square((t) => t.off));
-    expect(square((t) => t.u)).toBeLessThan(4 * square((t) => t.off));
-    expect(Math.max(0, ...Object.values(fine.effects).map(Math.abs))).toBeLessThan(1e-6);
-  });
-
-  test.each([40, 80, 150])('steps of %s rpm on ramps without noise: the hysteresis is off by less than is claimed, and not by much less', (step) => {
-    const made = makeRun({ protocol: 'thrust-curve', segments: SCRIPTS.curve, drive: { rise_s: 0.05, fall_s: 0.05, dead_s: 0 } });
-    const s = sweepOf(made);
-    if (!s.ok) throw new Error(s.reason);
-    const speed = channelOf(made, 'speed')!;
-    const tilt = (channel: RunChannel) => thrustTilt(null, { channel, series: channel }, s.value)!.reading;
-    const fine = tilt(speed);
-    const told = Array.from({ length: 24 }, (_, k) => {
-      const coarse: RunChannel = { ...speed, value: speed.value.map((v) => step * Math.round(v / step + k / 24) - (k * step) / 24) };
-      const { value, effects } = tilt(coarse);
-      return { off: value - fine.value, u: Math.hypot(...Object.values(effects)) };
-    });
-    const square = (of: (t: (typeof told)[number]) => number): number => Math.sqrt(told.reduce((sum, t) => sum + of(t) ** 2, 0) / told.length);
-    console.log(step, square((t) => t.off), square((t) => t.u), Math.max(...told.map((t) => Math.abs(t.off) / t.u)));
+    expect(square((t) => t.u)).toBeLessThan(6 * square((t) => t.off));
     expect(Math.max(0, ...Object.values(fine.effects).map(Math.abs))).toBeLessThan(1e-6);
   });
 
@@ -273,14 +267,17 @@ describe('spin-up', () => {
   });
   test('a speed that reads too much is seen to be reached too soon, by what the gain is said to do to it', () => {
     const segments = Array.from({ length: 6 }, (_, i): Segment[] => [{ kind: 'rest', duration_s: 1, label: 'r', role: 'rest' }, start(i + 1)]).flat();
-    const at = (gain: number) => {
-      const data = makeRun({ protocol: 'spin-up', segments, sensors: { gain: { speed: gain }, u_gain: { speed: 0.02 } } });
+    const at = (gain: number, offset = 0) => {
+      const data = makeRun({ protocol: 'spin-up', segments, sensors: { gain: { speed: gain }, u_gain: { speed: 0.02 }, offset: { speed: offset }, u_offset: { speed: 20 } } });
       return metricOf(runMetrics({ ...data, segments: data.segments.map((s) => (s.segment.role !== 'start' ? s : { ...s, ended: 'asked', end_s: s.start_s + 0.12 })) }), 'time_to_speed_s')!;
     };
     const [true_, high, low] = [at(1), at(1.02), at(0.98)];
     expect(high.value! - low.value!).toBeLessThan(0);
     expect((2 * true_.effects.speed_gain) / (high.value! - low.value!)).toBeGreaterThan(0.9);
     expect((2 * true_.effects.speed_gain) / (high.value! - low.value!)).toBeLessThan(1.1);
+    const offset = (2 * true_.effects.speed_offset) / (at(1, 20).value! - at(1, -20).value!);
+    expect(offset).toBeGreaterThan(0.9);
+    expect(offset).toBeLessThan(1.1);
   });
 
   test('a start that ran into its bound has failed; times count only the others', () => {

@@ -46,10 +46,12 @@ describe('what noise leaves of steps', () => {
   const SHAPES = [normal(0.15), normal(0.25), normal(0.4), uniform(0.5), uniform(1), uniform(1.25), uniform(2.5)].flatMap((noise) => [0.017, 0.093, 0.231].map((perSample) => ({ name: noise.name, noise, perSample })));
   test.each(SHAPES)('$name noise at $perSample steps a sample: told in the root mean square over records, neither less nor much more', ({ noise, perSample }) => {
     const records = 60;
-    const told = Array.from({ length: records }, (_, i) => leftOfSteps(coarse(triangle(perSample), 4, noise.draw(100 + i)), 20_000));
-    const square = told.reduce<number>((sum, u) => sum + (u ?? 1) ** 2, 0) / records;
+    const told = Array.from({ length: records }, (_, i) => leftOfSteps(coarse(triangle(perSample), 4, noise.draw(100 + i)), 20_000)).filter((u) => u !== null);
+    // Large noise on a fast ramp hides the course, and with it the place within a step: then there is no answer rather than a wrong one.
+    expect(told.length).toBeGreaterThan(perSample > 0.2 && noise.name === 'uniform over 2.5' ? 0.4 * records : 0.95 * records);
+    const square = told.reduce((sum, u) => sum + u ** 2, 0) / told.length;
     expect(Math.sqrt(square)).toBeGreaterThan(0.9 * leftBy(noise));
-    if (told.every((u) => u !== null)) expect(Math.sqrt(square)).toBeLessThan(1.15 * leftBy(noise) + 0.04);
+    expect(Math.sqrt(square)).toBeLessThan(1.15 * leftBy(noise) + 0.04);
   });
 
   test('a mean over levels at different places within a step: the errors cancel as far as these go round', () => {

@@ -107,39 +107,55 @@ function speedExponent(data: RunData, hold: PlayedSegment, at: Electrical, speed
   return target.kind === 'speed' ? { value: 1, u: 0, ofPower } : { value: ofPower, u, ofPower };
 }
 
+/** The bounds of the exponent are never taken to be nearer than this to each other. */
+const LEAST_RANGE = 0.1;
+
 /**
- * Throttle at exactly the target. It goes with what is held by an exponent that falls as the drive is loaded: from 1 at the very most,
+ * Throttle at exactly the target. It goes with what the motor draws by an exponent that falls as it is loaded: from 1 at the very most,
  * where nothing but friction is driven and current goes with throttle, down to a third (throttle ∝ speed, power ∝ speed³). The secant
- * from the start level is the mean of it over the way, so at the hold it is at most the secant, and where it falls steadily at least as
- * far below the secant as 1 is above; the middle is taken, the half range counts as rectangular.
+ * from the start level is the mean of it over the way, so at the hold it is at most the secant, and where it falls steadily no further
+ * below the secant than 1 is above it; the middle is taken, the half range counts as rectangular. What is drawn at rest, before the run,
+ * the ESC draws, and comes off.
  */
 function throttleMetric(data: RunData, span: Span, hold: PlayedSegment, at: Electrical, target: Target, held: Reading): RunMetric {
   const part = between(data.throttle, span.from_s, span.to_s);
   if (part.value.length < 4) return noMetric('hold_throttle', 'too few rows in the window');
   const { mean, se } = meanOf(part.value);
-  const start = withRole(data, 'start').filter((s) => s.start_s < hold.start_s).at(-1);
-  const cube = target.kind === 'speed' ? 1 : 1 / CUBE;
-  let secant = cube;
-  if (start?.segment.kind === 'level' && target.kind !== 'speed' && start.segment.throttle > 0 && start.segment.throttle < mean) {
-    const below = electrical(data, { from_s: (start.start_s + start.end_s) / 2, to_s: start.end_s });
-    const ratio = below.ok ? at[target.kind].value / below.value[target.kind].value : 0;
-    if (ratio > 1.5) secant = Math.log(mean / start.segment.throttle) / Math.log(ratio);
-  }
-  const most = Math.min(1, Math.max(0.25, secant));
-  const least = target.kind === 'speed' ? cube : Math.max(cube, 2 * most - 1);
-  const e: Reading = { value: (least + most) / 2, within: 0, effects: { hold_throttle_exponent: Math.abs(most - least) / 2 / Math.sqrt(3) } };
+  const e = throttleExponent(data, hold, at, target, mean);
   const factor = (target.value / held.value) ** e.value;
   const value = mean * factor;
   const reading = derived(value, [[{ value: mean, within: se, effects: {} }, factor], [held, (-e.value * value) / held.value], [e, value * Math.log(target.value / held.value)]]);
   return metric('hold_throttle', reading, 'mean of the throttle commanded, corrected to exactly the target');
 }
 
-/** Steps of telemetry of which noise leaves more than this, in steps, may hide a drift. */
+function throttleExponent(data: RunData, hold: PlayedSegment, at: Electrical, target: Target, mean: number): Reading {
+  if (target.kind === 'speed') return exact(1);
+  const { kind } = target;
+  const drawn = (segment: PlayedSegment | undefined): number | null => {
+    const seen = segment === undefined ? null : electrical(data, { from_s: (segment.start_s + segment.end_s) / 2, to_s: segment.end_s });
+    return seen?.ok === true ? seen.value[kind].value : null;
+  };
+  const start = withRole(data, 'start').filter((s) => s.start_s < hold.start_s).at(-1);
+  const rest = Math.max(0, drawn(withRole(data, 'zero-before').at(-1)) ?? 0);
+  const [low, high] = [(drawn(start) ?? 0) - rest, at[kind].value - rest];
+  let secant = 1 / CUBE;
+  if (start?.segment.kind === 'level' && start.segment.throttle > 0 && start.segment.throttle < mean && low > 0 && high > 1.5 * low) {
+    secant = Math.log(mean / start.segment.throttle) / Math.log(high / low);
+  }
+  const most = Math.min(1, Math.max(0.25, secant));
+  const least = Math.max(1 / CUBE, Math.min(2 * most - 1, most - LEAST_RANGE));
+  // Of all that is held the motor draws `high`: a change of all is so much larger a share of that.
+  const share = at[kind].value / high;
+  return { value: (share * (least + most)) / 2, within: 0, effects: { hold_throttle_exponent: (share * Math.abs(most - least)) / 2 / Math.sqrt(3) } };
+}
+
+/** Steps of telemetry of which noise leaves more than this, in steps, may hide a drift or make one up, unless it passes so many of them. */
 const MOST_LEFT = 0.1;
+const PASSED = 3;
 
 /**
- * Drift over the window. There is none where noise does not carry the signal over its steps: a drift far below a step then shows as
- * nothing or as too much, by where the level lies among the steps.
+ * Drift over the window. There is none where the record does not show that noise carries the signal over its steps: a drift far below a
+ * step is then nothing, or a whole step where an edge lies in the window.
  */
 function driftMetric(data: RunData, span: Span, mean: number): RunMetric {
   const none = (reason: string): RunMetric => noMetric('hold_drift_per_s', reason);
@@ -161,9 +177,10 @@ function driftMetric(data: RunData, span: Span, mean: number): RunMetric {
   if (!fit.ok) return none(fit.reason);
   const within = (fit.standardErrors?.[1] ?? 0) / mean;
   const perStep = stepNear(speed, mean) / (span.to_s - span.from_s) / mean;
-  const left = leftOfSteps(speed, mean) ?? resolutionInSteps(speed, part.value, mean);
-  if (left > MOST_LEFT) return none(`the steps of the speed channel may hide a drift of ${(100 * perStep).toPrecision(2)} % per second`);
+  const slope = fit.coefficients[1] / mean;
+  const hidden = perStep > 0 && (leftOfSteps(speed, mean) ?? Infinity) > MOST_LEFT;
+  if (hidden && Math.abs(slope) < PASSED * perStep) return none(`the steps of the speed channel may hide or make up a drift of ${(100 * perStep).toPrecision(2)} % per second`);
   // What they hide at the beginning of the window and what they hide at its end are two errors.
   const u = Math.SQRT2 * perStep * resolutionInSteps(speed, part.value, mean);
-  return metric('hold_drift_per_s', { value: fit.coefficients[1] / mean, within, effects: u > 0 ? { speed_resolution_drift: u } : {} }, 'least-squares line through speed over the window');
+  return metric('hold_drift_per_s', { value: slope, within, effects: u > 0 ? { speed_resolution_drift: u } : {} }, 'least-squares line through speed over the window');
 }

@@ -41,8 +41,8 @@ const known = new WeakMap<RunChannel, readonly Stretch[]>();
  * it near there; null where too little of it moves there. The error of quantisation is a sawtooth over the
  * place within a step, Σ ± sin(2πkx)/(πk), and noise weakens each harmonic (Widrow and Kollár, Quantization Noise, 2008, chapter 19);
  * nobody knows the place, so half the power of the harmonics is the square of the uncertainty. The first two are read off the errors
- * that samples show; those above count as weakened as the last one seen, by noise that weakens them more. With the first alone, twice so:
- * noise of any common shape weakens the second at least by the square of what it weakens the first by.
+ * that samples show; those above count as weakened as the last one seen. With the first alone they count as its square: noise that leaves
+ * much of the first weakens the second by that at least, and what noise leaves little of matters little.
  * @param over levels that the mean is taken over: where they lie at different places within a step, their errors cancel as far as that goes
  */
 export function leftOfSteps(channel: RunChannel, value: number, over: readonly number[] = [value]): number | null {

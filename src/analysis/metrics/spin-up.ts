@@ -1,8 +1,8 @@
 /** spin-up: how many starts succeed, and how long they take. */
 import { between, channelOf, withRole, type PlayedSegment, type RunChannel, type RunData } from '../run-data';
 import { wilson } from '../stats/wilson';
-import { sampleAge } from './common';
-import { exact, metric, minus, noMetric, type Effects, type RunMetric } from './reading';
+import { channelEffects, sampleAge } from './common';
+import { derived, exact, metric, minus, noMetric, type Reading, type RunMetric } from './reading';
 
 /** Counted starts of one run: what a campaign pools. */
 export type Starts = { readonly tried: number; readonly succeeded: number };
@@ -21,8 +21,10 @@ export function spinUpMetrics(data: RunData): { readonly metrics: RunMetric[]; r
   const reached = good.map((s) => timeTo(speed, s));
   const times = reached.map((r) => r.time_s);
   // A channel that reads too much sees the speed reached too soon.
-  const late_s = reached.reduce((sum, r) => sum + r.perGain_s, 0) / reached.length;
-  const effects: Effects = speed === null || speed.u_gain === 0 ? {} : { speed_gain: -late_s * speed.u_gain };
+  const perRpm_s = reached.reduce((sum, r) => sum + r.perRpm_s, 0) / reached.length;
+  const wanted = good[0]?.segment.tags?.speed_rpm;
+  const misread: Reading = { value: 0, within: 0, effects: speed === null || wanted === undefined ? {} : channelEffects(speed, wanted) };
+  const { effects } = derived(0, [[misread, -perRpm_s]]);
   const age = speed === null ? exact(0) : sampleAge(speed);
   const mean = times.reduce((a, b) => a + b, 0) / times.length;
   const sd = Math.sqrt(times.reduce((sum, t) => sum + (t - mean) ** 2, 0) / Math.max(1, times.length - 1));
@@ -38,18 +40,18 @@ export function spinUpMetrics(data: RunData): { readonly metrics: RunMetric[]; r
 }
 
 /**
- * From the command to the stated speed, s, and by how much later a speed higher by the whole of it would be reached: where the line between the samples around it crosses. The end of the wait would come
+ * From the command to the stated speed, s, and how much later a speed higher by 1 rpm is reached, s: where the line between the samples around it crosses. The end of the wait would come
  * later, by the time for which the speed had to stay above and by the way to the station and back.
  */
-function timeTo(speed: RunChannel | null, { start_s, end_s, segment }: PlayedSegment): { readonly time_s: number; readonly perGain_s: number } {
+function timeTo(speed: RunChannel | null, { start_s, end_s, segment }: PlayedSegment): { readonly time_s: number; readonly perRpm_s: number } {
   const wanted = segment.tags?.speed_rpm;
   const waited = end_s - start_s - (segment.tags?.steady_s ?? 0);
-  if (speed === null || wanted === undefined) return { time_s: waited, perGain_s: 0 };
+  if (speed === null || wanted === undefined) return { time_s: waited, perRpm_s: 0 };
   const { t_s, value } = between(speed, start_s, end_s + speed.period_s);
   const at = value.findIndex((v) => v >= wanted);
-  if (at < 0) return { time_s: waited, perGain_s: 0 };
+  if (at < 0) return { time_s: waited, perRpm_s: 0 };
   // A rotor that has only just begun to turn has no sample before: it was at rest when it was told to start.
   const [t0, v0] = at > 0 ? [t_s[at - 1], value[at - 1]] : [start_s, 0];
   const perRpm_s = (t_s[at] - t0) / (value[at] - v0);
-  return { time_s: t0 + (wanted - v0) * perRpm_s - start_s, perGain_s: wanted * perRpm_s };
+  return { time_s: t0 + (wanted - v0) * perRpm_s - start_s, perRpm_s };
 }

@@ -150,29 +150,38 @@ export function thrustTilt(thrust: Series | null, speed: { readonly channel: Run
   return { reading: { ...drive, effects: tiltCoarseness(channel, series, s, drive.value) }, flags };
 }
 
-/** Share of a step by which the mean over a stretch of several steps is off at most, times the number of steps in it: half a step on average over a quarter of one. */
+/** A cell's mean over many steps is off by this share of one over their number at most: a quarter of a step on average over half of one. */
 const LEFT_IN_PASSING = 1 / 8;
+/** Cells from an end inwards that show how many steps one of them passes. */
+const INWARDS = 3;
 
 /**
  * What steps of speed do to a tilt of its square. At the plateau they move the share that it is taken as. On the ramps a cell's mean is
- * over all steps that are passed in it, and off by an eighth of a step over their number at most, or by half a step where less than one
- * is passed; they are coarsest for their size at the low end, and the line goes through the cells of both ramps.
+ * over all steps that are passed in it, and off by an eighth of a step over their number at most, or by half a step where less than a
+ * quarter of one is passed. Cells share their borders, so errors of neighbours cancel and what the two ends of a line weigh is left.
  */
 function tiltCoarseness(channel: RunChannel, series: Series, s: Sweep, tilt: number): Effects {
   const samples = samplesAt(series, s, 'high');
   const high = meanOf(samples).mean;
-  const atPlateau = { name: resolutionName(channel, high), effect: (-2 * tilt * resolutionOf(channel, samples, high)) / high };
+  const effects: Record<string, number> = {};
+  const add = (value: number, effect: number): void => {
+    const name = resolutionName(channel, value);
+    if (effect !== 0) effects[name] = Math.hypot(effects[name] ?? 0, effect);
+  };
+  add(high, (-2 * tilt * resolutionOf(channel, samples, high)) / high);
   const range = s.up.to - s.up.from;
-  const cells = inside(cellsOf(series, s.up, STEP), s.up.from + END * range, s.up.to - END * range);
-  const n = cells.y.length;
-  if (n < 4) return atPlateau.effect === 0 ? {} : { [atPlateau.name]: atPlateau.effect };
-  const low = cells.y[0];
-  const step = stepNear(channel, low);
-  const passed = step > 0 ? (cells.y[3] - low) / 3 / step : Infinity;
-  const left_rpm = (step * Math.min(0.5, LEFT_IN_PASSING / Math.max(passed, 1e-9))) / Math.sqrt(3);
-  // Of a line through n cells evenly over its range the change from end to end has √(12/n) times the standard uncertainty of one; of two ramps √2 times that.
-  const onRamps = { name: resolutionName(channel, low), effect: ((2 * low * left_rpm) / high ** 2) * Math.sqrt((2 * 12) / n) };
-  return Object.fromEntries([onRamps, atPlateau].filter(({ effect }) => effect !== 0).map(({ name, effect }) => [name, effect]));
+  const { y } = inside(cellsOf(series, s.up, STEP), s.up.from + END * range, s.up.to - END * range);
+  const n = y.length;
+  if (n <= 2 * INWARDS) return effects;
+  for (const [value, inwards] of [[y[0], y[INWARDS]], [y[n - 1], y[n - 1 - INWARDS]]]) {
+    const step = stepNear(channel, value);
+    if (step === 0) continue;
+    const passed = Math.abs(inwards - value) / INWARDS / step;
+    const left = (step * Math.min(0.5, LEFT_IN_PASSING / passed)) / Math.sqrt(3);
+    // Either end weighs 6/n in the change of a line from end to end; two ramps.
+    add(value, Math.SQRT2 * (6 / n) * ((2 * value * left) / high ** 2));
+  }
+  return effects;
 }
 
 const percent = (share: number): string => `${(100 * share).toFixed(1)} %`;
