@@ -4,6 +4,7 @@ import { between, channelOf, withRole, type PlayedSegment, type RunData } from '
 import type { MetricName } from './catalogue';
 import { desyncIn, electrical, meanOf, meanReading, thrustReading, thrustZero, type Electrical, type Span } from './common';
 import { derived, exact, metric, noMetric, over, type Reading, type RunMetric } from './reading';
+import { CUBE, holdThrottle, type Target } from './hold-throttle';
 import { resolutionInSteps } from './resolution';
 import { stepNear } from './coarse';
 import { leftOfSteps } from './noise-over-steps';
@@ -12,13 +13,8 @@ const NAMES = [
   'hold_rpm', 'hold_thrust_N', 'hold_power_W', 'hold_current_A', 'hold_efficacy_N_per_W', 'hold_throttle', 'hold_correction', 'hold_drift_per_s',
 ] as const satisfies readonly MetricName[];
 
-/** Electrical power of a propeller in still air goes with the cube of its speed, were losses a fixed share of it. */
-const CUBE = 3;
 /** A correction above this is no longer local; it is flagged. */
 const LARGE_CORRECTION = 0.02;
-
-/** What the loop held: its target and how a figure moves with it, as an exponent. */
-type Target = { readonly kind: 'current' | 'power' | 'speed'; readonly value: number };
 
 /** Metrics of an efficiency-hold run. */
 export function holdMetrics(data: RunData): RunMetric[] {
@@ -67,7 +63,7 @@ export function holdMetrics(data: RunData): RunMetric[] {
     metric('hold_power_W', watts, method, flags),
     metric('hold_current_A', amps, method, flags),
     force === null ? noMetric('hold_efficacy_N_per_W', thrust.ok ? 'none' : thrust.reason) : metric('hold_efficacy_N_per_W', over(force, watts), `${method}; thrust over power`, thrustFlags),
-    throttleMetric(data, span, played, power.value, target, held),
+    holdThrottle({ data, hold: played, span, target }, held, power.value, exponent),
     // The loop holds what its sensor says; how far that is from the target in truth is as uncertain as the sensor.
     metric('hold_correction', derived(correction, [[held, -target.value / held.value ** 2]]), 'target over held value less one'),
     driftMetric(data, span, speed.value.value),
@@ -105,48 +101,6 @@ function speedExponent(data: RunData, hold: PlayedSegment, at: Electrical, speed
   const u = Math.abs(sane - cube) / 2 / Math.sqrt(3);
   // A speed hold is corrected in speed itself.
   return target.kind === 'speed' ? { value: 1, u: 0, ofPower } : { value: ofPower, u, ofPower };
-}
-
-/** The bounds of the exponent are never taken to be nearer than this to each other. */
-const LEAST_RANGE = 0.1;
-
-/**
- * Throttle at exactly the target. It goes with what the motor draws by an exponent that falls as it is loaded: from 1 at the very most,
- * where nothing but friction is driven and current goes with throttle, down to a third (throttle ∝ speed, power ∝ speed³). The secant
- * from the start level is the mean of it over the way, so at the hold it is at most the secant, and where it falls steadily no further
- * below the secant than 1 is above it; the middle is taken, the half range counts as rectangular. What is drawn at rest, before the run,
- * the ESC draws, and comes off.
- */
-function throttleMetric(data: RunData, span: Span, hold: PlayedSegment, at: Electrical, target: Target, held: Reading): RunMetric {
-  const part = between(data.throttle, span.from_s, span.to_s);
-  if (part.value.length < 4) return noMetric('hold_throttle', 'too few rows in the window');
-  const { mean, se } = meanOf(part.value);
-  const e = throttleExponent(data, hold, at, target, mean);
-  const factor = (target.value / held.value) ** e.value;
-  const value = mean * factor;
-  const reading = derived(value, [[{ value: mean, within: se, effects: {} }, factor], [held, (-e.value * value) / held.value], [e, value * Math.log(target.value / held.value)]]);
-  return metric('hold_throttle', reading, 'mean of the throttle commanded, corrected to exactly the target');
-}
-
-function throttleExponent(data: RunData, hold: PlayedSegment, at: Electrical, target: Target, mean: number): Reading {
-  if (target.kind === 'speed') return exact(1);
-  const { kind } = target;
-  const drawn = (segment: PlayedSegment | undefined): number | null => {
-    const seen = segment === undefined ? null : electrical(data, { from_s: (segment.start_s + segment.end_s) / 2, to_s: segment.end_s });
-    return seen?.ok === true ? seen.value[kind].value : null;
-  };
-  const start = withRole(data, 'start').filter((s) => s.start_s < hold.start_s).at(-1);
-  const rest = Math.max(0, drawn(withRole(data, 'zero-before').at(-1)) ?? 0);
-  const [low, high] = [(drawn(start) ?? 0) - rest, at[kind].value - rest];
-  let secant = 1 / CUBE;
-  if (start?.segment.kind === 'level' && start.segment.throttle > 0 && start.segment.throttle < mean && low > 0 && high > 1.5 * low) {
-    secant = Math.log(mean / start.segment.throttle) / Math.log(high / low);
-  }
-  const most = Math.min(1, Math.max(0.25, secant));
-  const least = Math.max(1 / CUBE, Math.min(2 * most - 1, most - LEAST_RANGE));
-  // Of all that is held the motor draws `high`: a change of all is so much larger a share of that.
-  const share = at[kind].value / high;
-  return { value: (share * (least + most)) / 2, within: 0, effects: { hold_throttle_exponent: (share * Math.abs(most - least)) / 2 / Math.sqrt(3) } };
 }
 
 /** Steps of telemetry of which noise leaves more than this, in steps, may hide a drift or make one up, unless it passes so many of them. */
