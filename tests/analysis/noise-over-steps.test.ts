@@ -4,6 +4,7 @@
 import { describe, expect, test } from 'vitest';
 import { leftOfSteps } from '../../src/analysis/metrics/noise-over-steps';
 import { resolutionOf } from '../../src/analysis/metrics/resolution';
+import { overDwells } from '../../src/analysis/metrics/response';
 import type { RunChannel } from '../../src/analysis/run-data';
 import { normals, seeded } from './make-run';
 
@@ -57,13 +58,32 @@ describe('what noise leaves of steps', () => {
   test('a mean over levels at different places within a step: the errors cancel as far as these go round', () => {
     const channel = coarse(triangle(0.093), 4, uniform(0.5).draw(9));
     const one = leftOfSteps(channel, 20_000) ?? never();
-    const over = (places: readonly number[]): number => (leftOfSteps(channel, 20_000, places.map((p) => 20_000 + p * STEP)) ?? never()) / one;
+    const over = (places: readonly number[]): number => (leftOfSteps(channel, 20_000, [places.map((p) => 20_000 + p * STEP)]) ?? never()) / one;
     expect(over([0, 0, 0])).toBeCloseTo(1, 9);
     expect(over([0, 1, 2, 7])).toBeCloseTo(1, 9);
     expect(over([0, 0.25, 0.5, 0.75])).toBeLessThan(0.5);
     // Two places a quarter apart: half the power of the first harmonic is left.
     expect(over([0, 0.25]) ** 2).toBeGreaterThan(0.4);
     expect(over([0, 0.25]) ** 2).toBeLessThan(0.6);
+  });
+
+  // A train of 30 dwells of 75 samples that warms by so many steps; noise from dwell to dwell besides.
+  const TRAINS = [0, 0.5, 0.75].flatMap((width) => [0, 0.3, 0.6, 0.9].flatMap((warming) => [0.02, 0.1].map((apart) => ({ width, warming, apart }))));
+  test.each(TRAINS)('a level over dwells that warm by $warming steps and differ by $apart, noise $width of a step wide: told in the root mean square, not less than nine tenths', ({ width, warming, apart }) => {
+    const trains = 150;
+    const [next, normal_] = [seeded(31), normals(32)];
+    const channel = coarse(triangle(0.093), 8, width === 0 ? none : uniform(width).draw(9));
+    let [off, told] = [0, 0];
+    for (let k = 0; k < trains; k++) {
+      const first = 20_000 + 10 * STEP * next();
+      const dwells = Array.from({ length: 30 }, (_, i) => first + STEP * (warming * (i / 29) ** 2 + apart * normal_()));
+      const shown = dwells.map((d) => (STEP * Array.from({ length: 75 }, () => Math.round(d / STEP + width * (next() - 0.5))).reduce((a, b) => a + b, 0)) / 75);
+      const mean = (v: readonly number[]): number => v.reduce((a, b) => a + b, 0) / v.length;
+      off += ((mean(shown) - mean(dwells)) / STEP) ** 2 / trains;
+      told += (leftOfSteps(channel, mean(shown), overDwells(shown.map((_, i) => i), shown)) ?? never()) ** 2 / trains;
+    }
+    expect(Math.sqrt(told)).toBeGreaterThan(0.9 * Math.sqrt(off) - 0.01);
+    if (width > 0) expect(Math.sqrt(told)).toBeLessThan(1.5 * Math.sqrt(off) + 0.03);
   });
 
   test.each([0.017, 0.13, 0.31, 0.43, 0.61, 0.71, 0.83, 1.37])('a signal without noise that moves %s steps a sample for a long time shows none', (perSample) => {

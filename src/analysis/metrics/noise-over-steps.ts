@@ -43,9 +43,10 @@ const known = new WeakMap<RunChannel, readonly Stretch[]>();
  * nobody knows the place, so half the power of the harmonics is the square of the uncertainty. The first two are read off the errors
  * that samples show; those above count as weakened as the last one seen. With the first alone they count as its square: noise that leaves
  * much of the first weakens the second by that at least, and what noise leaves little of matters little.
- * @param over levels that the mean is taken over: where they lie at different places within a step, their errors cancel as far as that goes
+ * @param over levels that the mean is taken over, in one way or more of telling them: where they lie at different places within a step,
+ * their errors cancel as far as that goes; that way counts which shows it best, as each misses some of it
  */
-export function leftOfSteps(channel: RunChannel, value: number, over: readonly number[] = [value]): number | null {
+export function leftOfSteps(channel: RunChannel, value: number, over: readonly (readonly number[])[] = [[value]]): number | null {
   if ((channel.block ?? 1) > 1) return null;
   const step = stepNear(channel, value);
   const near = stretchesOf(channel)
@@ -54,10 +55,10 @@ export function leftOfSteps(channel: RunChannel, value: number, over: readonly n
   if (near.length < LEAST_STRETCHES) return null;
   const n = near.reduce((sum, s) => sum + s.samples, 0);
   const variance = near.reduce((sum, s) => sum + s.samples * s.variance, 0) / n;
-  const places = over.map((level) => 2 * Math.PI * placeAmong(channel, level));
-  const mean = (f: (place: number) => number): number => places.reduce((sum, p) => sum + f(p), 0) / places.length;
+  const places = over.map((levels) => levels.map((level) => 2 * Math.PI * placeAmong(channel, level)));
+  const mean = (of: readonly number[], f: (place: number) => number): number => of.reduce((sum, p) => sum + f(p), 0) / of.length;
   /** Share of a harmonic's power that the mean over those places keeps. */
-  const kept = (harmonic: number): number => mean((p) => Math.cos(harmonic * p)) ** 2 + mean((p) => Math.sin(harmonic * p)) ** 2;
+  const kept = (harmonic: number): number => Math.min(...places.map((of) => mean(of, (p) => Math.cos(harmonic * p)) ** 2 + mean(of, (p) => Math.sin(harmonic * p)) ** 2));
   let [power, rest, ratio, seen] = [0, ALL_HARMONICS, 1, 0];
   for (const [k, harmonic] of HARMONICS.entries()) {
     // The course itself is known to variance·fitted/samples, which blurs the place within a step.

@@ -23,7 +23,7 @@ export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: n
 }
 
 /** The same in steps of the channel near the mean; 0 where it has none. `over`: as of {@link leftOfSteps}. */
-export function resolutionInSteps(channel: RunChannel, samples: Float64Array, mean: number, over?: readonly number[]): number {
+export function resolutionInSteps(channel: RunChannel, samples: Float64Array, mean: number, over?: readonly (readonly number[])[]): number {
   if (channel.kind !== 'speed' || samples.length === 0 || stepNear(channel, mean) === 0) return 0;
   const count = new Map<number, number>();
   for (const v of samples) count.set(v, (count.get(v) ?? 0) + 1);

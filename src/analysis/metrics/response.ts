@@ -109,7 +109,7 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
 function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Levels, mean: MeanStep, onMean: StepContext): (pick: Figure<StepFigures>['pick']) => Effects {
   const size = Math.abs(levels.final - levels.initial);
   const sides = (['initial', 'final'] as const).flatMap((side) => {
-    const u = stepNear(speed, levels[side]) * resolutionInSteps(speed, samplesOf(speed, steps, side), levels[side], levels.courses[side]);
+    const u = stepNear(speed, levels[side]) * resolutionInSteps(speed, samplesOf(speed, steps, side), levels[side], levels.over[side]);
     if (u === 0) return [];
     const moved = (by: number): StepFigures => measureStep(mean.t_s, mean.fraction, { ...onMean, levels: { initial: 0, final: 1, [side]: (side === 'final' ? 1 : 0) + (by * u) / size } });
     return [{ name: resolutionName(speed, levels[side]), up: moved(1), down: moved(-1) }];
@@ -121,8 +121,8 @@ function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Leve
 }
 
 type Sides<Of> = { readonly initial: Of; readonly final: Of };
-/** State levels, and how each went over the dwells. */
-type Levels = Sides<number> & { readonly courses: Sides<readonly number[]> };
+/** State levels, and how each went over the dwells: by every dwell, and by a course through them. */
+type Levels = Sides<number> & { readonly over: Sides<readonly (readonly number[])[]> };
 
 /** The part of a step that shows a level: before the command, or before the end. */
 function tailOf(side: keyof Sides<number>, { start_s, end_s }: PlayedSegment): readonly [from: number, to: number] {
@@ -136,7 +136,7 @@ function tailOf(side: keyof Sides<number>, { start_s, end_s }: PlayedSegment): r
  * the middle of the window along the creep that all dwells show.
  */
 function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
-  const level = (side: keyof Sides<number>): { readonly value: number; readonly course: readonly number[] } | null => {
+  const level = (side: keyof Sides<number>): { readonly value: number; readonly over: readonly (readonly number[])[] } | null => {
     const parts = steps.flatMap(({ segment }) => {
       const [from, to] = tailOf(side, segment);
       const part = between(speed, from, to);
@@ -145,24 +145,27 @@ function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
     if (parts.length === 0) return null;
     const creep = parts.reduce((sum, p) => sum + p.slope, 0) / parts.length;
     const dwells = parts.map((p) => p.mean + creep * (p.middle_s - (p.time - speed.period_s / 2)));
-    return { value: centre(dwells).value, course: courseOf(parts.map((p) => p.middle_s), dwells) };
+    return { value: centre(dwells).value, over: overDwells(parts.map((p) => p.middle_s), dwells) };
   };
   const initial = level('initial');
   const final = level('final');
-  return initial === null || final === null ? null : { initial: initial.value, final: final.value, courses: { initial: initial.course, final: final.course } };
+  return initial === null || final === null ? null : { initial: initial.value, final: final.value, over: { initial: initial.over, final: final.over } };
 }
 
 /** Dwells that show a course over the train. */
 const LEAST_DWELLS = 8;
 
-/** How a level went over the train, as a parabola: single dwells show it by what their own place among the steps makes of it. */
-function courseOf(t_s: readonly number[], dwells: readonly number[]): readonly number[] {
+/**
+ * How a level went over the dwells of a train: as each shows it, and as a parabola through them, as without noise a single dwell shows the
+ * nearest step and nothing else. Told for `leftOfSteps`.
+ */
+export function overDwells(t_s: readonly number[], dwells: readonly number[]): readonly (readonly number[])[] {
   const middle = centre(t_s).value;
   const x = t_s.map((t) => t - middle);
   const fit = dwells.length < LEAST_DWELLS ? null : fitPolynomial(x, dwells, { degree: 2 });
-  if (fit?.ok !== true) return dwells;
+  if (fit?.ok !== true) return [dwells];
   const [a, b, c] = fit.coefficients;
-  return x.map((v) => a + v * (b + v * c));
+  return [dwells, x.map((v) => a + v * (b + v * c))];
 }
 
 /** Mean time, mean value and least-squares slope of samples; slope 0 for one sample. */
