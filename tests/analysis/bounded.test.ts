@@ -1,7 +1,10 @@
 // Goal: where an error with a bound rules, a 95 % interval holds the truth in 95 of 100 cases, not always.
 // Method: a published example, closed forms at both ends, and counting made-up errors with a seed.
 import { describe, expect, test } from 'vitest';
-import { boundedShare } from '../../src/analysis/campaign/absolute';
+import { boundedShare, effectsOnDifference, meanEffects, sizeOf } from '../../src/analysis/campaign/absolute';
+import type { Repeat } from '../../src/analysis/campaign/collect';
+import { resolutionInputs } from '../../src/analysis/metrics/resolution';
+import type { RunChannel } from '../../src/analysis/run-data';
 import { factorWithBound } from '../../src/analysis/stats/bounded';
 import { coverageFactor } from '../../src/analysis/stats/quantiles';
 import { normals, seeded } from './make-run';
@@ -73,5 +76,34 @@ describe('share of a bound', () => {
     expect(boundedShare({ speed_resolution_3: 3 }, 0)).toBe(0);
     expect(boundedShare({ speed_resolution_3: 3 }, null)).toBe(0);
     expect(boundedShare({ speed_resolution_3: 3.001 }, 3)).toBe(1);
+    // Both parts of one wave are one error; those of two settings are two.
+    expect(boundedShare({ speed_resolution_25_cos: 3, speed_resolution_25_sin: 4, speed_resolution_24_cos: 4 }, 10)).toBeCloseTo(0.25, 12);
+    expect(boundedShare({ 'speed_resolution_25_cos@1': 3, 'speed_resolution_25_sin@1': -4, 'speed_resolution_25_cos@2': 6 }, 10)).toBeCloseTo(0.36, 12);
+  });
+});
+
+describe('errors by steps over repeats and in differences', () => {
+  const STEP = 100;
+  const channel = (): RunChannel => {
+    const value = Float64Array.from({ length: 200 }, (_, i) => 19_000 + STEP * (i % 20));
+    return { kind: 'speed', column: 'speed_rpm', t_s: value.map((_, i) => i / 1000), value, period_s: 0.001, u_gain: 0, u_offset: 0, filter_Hz: null, averaged: 1, placement: null, impossible: 0 };
+  };
+  const repeat = (value: number): Repeat => ({ run: `${value}`, index: 1, setting: 'a', mounting: 1, kind: 'cell', value, effects: resolutionInputs(channel(), value, 7), flags: [] });
+  const size = (values: readonly number[]): number => sizeOf(meanEffects(values.map(repeat)));
+
+  test('values at one place share the error, also whole steps apart; a quarter apart half its square is left, and all round nothing', () => {
+    expect(size([20_030, 20_030, 20_030])).toBeCloseTo(7, 9);
+    expect(size([20_030, 20_130, 20_530])).toBeCloseTo(7, 9);
+    expect(size([20_030, 20_055])).toBeCloseTo(7 * Math.SQRT1_2, 9);
+    expect(size([20_010, 20_035, 20_060, 20_085])).toBeCloseTo(0, 9);
+    expect(size([20_000, 20_100])).toBeCloseTo(7, 9);
+    expect(resolutionInputs(channel(), 20_030, 0)).toEqual({});
+  });
+
+  test('between settings both count, wherever they lie; a gain that both share cancels', () => {
+    const [a, b] = [20_030, 20_030].map((v) => ({ ...repeat(v).effects, speed_gain: 5 }));
+    const apart = effectsOnDifference(a, b);
+    expect(apart.speed_gain).toBe(0);
+    expect(sizeOf(apart)).toBeCloseTo(7 * Math.SQRT2, 9);
   });
 });

@@ -42,7 +42,12 @@ const isCoarseness = (input: string): boolean => /_resolution(_|$)/.test(input);
  * error wherever the signal runs a little differently, even inside one step of it: nothing says that two settings share it, so both count.
  */
 export function effectsOnDifference(a: Effects, b: Effects): Record<string, number> {
-  return Object.fromEntries([...new Set([...Object.keys(a), ...Object.keys(b)])].map((k) => [k, isCoarseness(k) ? Math.hypot(a[k] ?? 0, b[k] ?? 0) : (b[k] ?? 0) - (a[k] ?? 0)]));
+  const out: Record<string, number> = {};
+  for (const k of new Set([...Object.keys(a), ...Object.keys(b)])) {
+    if (!isCoarseness(k)) out[k] = (b[k] ?? 0) - (a[k] ?? 0);
+    else for (const [side, effects] of [['1', a], ['2', b]] as const) if (k in effects) out[`${k}@${side}`] = effects[k];
+  }
+  return out;
 }
 
 /** Degrees of freedom of the instrument inputs of repeats. */
@@ -54,10 +59,16 @@ export const dofsOf = (...groups: readonly (readonly Repeat[])[]): InputDofs => 
  */
 const isBounded = (input: string): boolean => isCoarseness(input) || input.endsWith('_timing');
 
-/** Share of u² that is due to the largest error with a bound. */
+/** Share of u² that is due to the largest error with a bound. Cosine and sine of a wave over places are two parts of one error. */
 export function boundedShare(effects: Effects, u: number | null): number {
   if (u === null || !(u > 0)) return 0;
-  return Math.min(1, Math.max(0, ...Object.entries(effects).map(([input, e]) => (isBounded(input) ? (e / u) ** 2 : 0))));
+  const squares = new Map<string, number>();
+  for (const [input, e] of Object.entries(effects)) {
+    if (!isBounded(input)) continue;
+    const error = input.replace(/_(cos|sin)(?=$|@)/, '');
+    squares.set(error, (squares.get(error) ?? 0) + (e / u) ** 2);
+  }
+  return Math.min(1, Math.max(0, ...squares.values()));
 }
 
 /** √Σ effect². */

@@ -244,7 +244,7 @@ function calibrationOf(a: Effects, b: Effects, ties: Ties, dofs: InputDofs): Com
   const apart = effectsOnDifference(a, b);
   for (const input of Object.keys(apart)) {
     const shared = ties.calibration === 'same' && (ties.sameDay || !input.endsWith('_offset'));
-    if (!shared) apart[input] = Math.hypot(a[input] ?? 0, b[input] ?? 0);
+    if (!shared && (input in a || input in b)) apart[input] = Math.hypot(a[input] ?? 0, b[input] ?? 0);
   }
   return instrumentPart(apart, dofs);
 }

@@ -10,7 +10,7 @@ import { stepNear } from './coarse';
 import { sampleAge } from './common';
 import { peakCurrent } from './peak-current';
 import { centre, exact, metric, minus, noMetric, type Effects, type Reading, type RunMetric } from './reading';
-import { resolutionInSteps, resolutionName } from './resolution';
+import { resolutionInputs, resolutionInSteps, sumOf } from './resolution';
 
 /** Seconds before the command that are looked at, for the foot of the step. */
 const FOOT_S = 0.04;
@@ -112,11 +112,11 @@ function effectsOfLevels(speed: RunChannel, steps: readonly Step[], levels: Leve
     const u = stepNear(speed, levels[side]) * resolutionInSteps(speed, samplesOf(speed, steps, side), levels[side], levels.over[side]);
     if (u === 0) return [];
     const moved = (by: number): StepFigures => measureStep(mean.t_s, mean.fraction, { ...onMean, levels: { initial: 0, final: 1, [side]: (side === 'final' ? 1 : 0) + (by * u) / size } });
-    return [{ name: resolutionName(speed, levels[side]), up: moved(1), down: moved(-1) }];
+    return [{ level: levels[side], up: moved(1), down: moved(-1) }];
   });
-  return (pick) => Object.fromEntries(sides.flatMap(({ name, up, down }) => {
+  return (pick) => sumOf(sides.map(({ level, up, down }) => {
     const [a, b] = [pick(up), pick(down)];
-    return a === null || b === null ? [] : [[name, (a - b) / 2]];
+    return a === null || b === null ? {} : resolutionInputs(speed, level, (a - b) / 2);
   }));
 }
 
@@ -140,12 +140,12 @@ function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
     const parts = steps.flatMap(({ segment }) => {
       const [from, to] = tailOf(side, segment);
       const part = between(speed, from, to);
-      return part.value.length === 0 ? [] : [{ ...lineOf(part), middle_s: (from + to) / 2 }];
+      return part.value.length === 0 ? [] : [{ ...lineOf(part), middle_s: (from + to) / 2, length_s: to - from }];
     });
     if (parts.length === 0) return null;
     const creep = parts.reduce((sum, p) => sum + p.slope, 0) / parts.length;
     const dwells = parts.map((p) => p.mean + creep * (p.middle_s - (p.time - speed.period_s / 2)));
-    return { value: centre(dwells).value, over: overDwells(parts.map((p) => p.middle_s), dwells) };
+    return { value: centre(dwells).value, over: overDwells(parts.map((p) => p.middle_s), dwells, creep * parts[0].length_s) };
   };
   const initial = level('initial');
   const final = level('final');
@@ -155,17 +155,21 @@ function levelsOf(speed: RunChannel, steps: readonly Step[]): Levels | null {
 /** Dwells that show a course over the train. */
 const LEAST_DWELLS = 8;
 
+/** Places within a dwell at which a level that creeps is looked at, in its length from the middle. */
+const WITHIN_DWELL = [-0.4, -0.2, 0, 0.2, 0.4];
+
 /**
  * How a level went over the dwells of a train: as each shows it, and as a parabola through them, as without noise a single dwell shows the
- * nearest step and nothing else. Told for `leftOfSteps`.
+ * nearest step and nothing else; both with the way that it creeps within a dwell. Told for `leftOfSteps`.
  */
-export function overDwells(t_s: readonly number[], dwells: readonly number[]): readonly (readonly number[])[] {
+export function overDwells(t_s: readonly number[], dwells: readonly number[], creep: number): readonly (readonly number[])[] {
+  const within = (level: number): number[] => WITHIN_DWELL.map((share) => level + share * creep);
   const middle = centre(t_s).value;
   const x = t_s.map((t) => t - middle);
   const fit = dwells.length < LEAST_DWELLS ? null : fitPolynomial(x, dwells, { degree: 2 });
-  if (fit?.ok !== true) return [dwells];
+  if (fit?.ok !== true) return [dwells.flatMap(within)];
   const [a, b, c] = fit.coefficients;
-  return [dwells, x.map((v) => a + v * (b + v * c))];
+  return [dwells.flatMap(within), x.map((v) => a + v * (b + v * c)).flatMap(within)];
 }
 
 /** Mean time, mean value and least-squares slope of samples; slope 0 for one sample. */

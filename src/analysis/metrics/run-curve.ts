@@ -76,7 +76,7 @@ function throttleFor(curve: RunCurve, quantity: CurveQuantity, value: number): {
   for (let k = 0; k < 2; k++) {
     const cells = curve.fine?.[quantity] ?? null;
     const local = cells === null ? null : localParabola(cells, x, WINDOW);
-    x = (local === null ? null : crossingOf(local, value, x)) ?? x;
+    x = (local === null ? null : crossingOf(local, value + lagAdds(curve, quantity, x), x)) ?? x;
   }
   const here = near(curve, quantity, x);
   const slope = here?.slopeAt(x) ?? 0;
@@ -124,55 +124,76 @@ export function powerAtSpeed(curve: RunCurve | null, speed_rpm: number | null): 
 function readAt(curve: RunCurve, quantity: CurveQuantity, throttle: Reading): Reading | null {
   const c = near(curve, quantity, throttle.value);
   if (c === null) return null;
-  const value = c.at(throttle.value);
+  const value = c.at(throttle.value) - lagAdds(curve, quantity, throttle.value);
   const itself: Reading = { value, within: c.errorAt(throttle.value), effects: { ...effectsOf(curve, quantity, value), ...lagLeft(curve, quantity, throttle.value) } };
   return derived(value, [[itself, 1], [throttle, c.slopeAt(throttle.value)]]);
 }
 
-/** The second order of lag is to its first as the share of the level that the lag is worth, times a factor that lies between these. */
-const SECOND_TO_FIRST = { least: 0.5, most: 2 };
+/** The second order of lag is to its first as the share of the level that the lag is worth, times a factor of this at most. */
+const MOST_SECOND = 2;
+/** So much of the second order comes off, and so much of it or this factor, whichever is more, is claimed as the half-width of a rectangle. */
+const OFF = 2 / 3;
+const LEAST_LEFT = 0.25;
 
 /**
- * The factor of `SECOND_TO_FIRST` near a throttle, as the ramps themselves show it. A rotor whose torque falls in a straight line with
- * speed under a load that goes with the square of speed shows s − d·s′ + d²s″ + ³⁄₂·d·d′·s′ on a ramp (s its steady course over throttle,
- * d its time constant times the rate). With the first order H = −d·s′, half of what the ramps differ by, the second order is
- * H·(³⁄₂·H′/s′ − ½·H·s″/s′²). For s = x^p with p of ⅔ or more, and a time constant that falls with speed no faster than its inverse,
- * the factor is 2 or less. A drive is not quite that rotor, so its size alone counts, and half is the least of it.
+ * The factor of the second order near a throttle, as the ramps themselves show it; null without speed. A rotor whose torque falls in a
+ * straight line with speed under a load that goes with the square of speed shows s − d·s′ + d²s″ + ³⁄₂·d·d′·s′ on a ramp (s its steady
+ * course over throttle, d its time constant times the rate). With the first order H = −d·s′, half of what the ramps differ by, the second
+ * order is H·(³⁄₂·H′/s′ − ½·H·s″/s′²), or H·H/s times this factor. For s = x^p with p of ⅔ or more, and a time constant that falls with
+ * speed no faster than its inverse, it lies between −2 and 0.
  */
-function secondToFirst(curve: RunCurve, throttle: number): number {
-  const { least, most } = SECOND_TO_FIRST;
+function secondToFirst(curve: RunCurve, throttle: number): number | null {
   const [cells, apart] = [curve.fine?.speed_rpm ?? null, curve.apart?.speed_rpm ?? null];
   const [speed, half] = [cells, apart].map((points) => (points === null ? null : localParabola(points, throttle, WINDOW)));
-  if (speed === null || half === null) return most;
+  if (speed === null || half === null) return null;
   const [s, slope, bend] = [speed.at(throttle), speed.slopeAt(throttle), (speed.slopeAt(throttle + WINDOW) - speed.slopeAt(throttle - WINDOW)) / (2 * WINDOW)];
   const h = half.at(throttle);
   const factor = (s / h) * ((1.5 * half.slopeAt(throttle)) / slope - (0.5 * h * bend) / slope ** 2);
-  return Number.isFinite(factor) ? Math.min(most, Math.max(least, Math.abs(factor))) : most;
+  return Number.isFinite(factor) ? Math.min(MOST_SECOND, Math.max(-MOST_SECOND, factor)) : null;
+}
+
+/** Half of what the ramps differ by near a throttle, up less down; null where the curve has no ramps. */
+function halfApart(curve: RunCurve, of: CurveQuantity, throttle: number): number | null {
+  const apart = curve.apart?.[of] ?? null;
+  const cells = apart === null ? [] : Array.from(apart.y).filter((_, i) => Math.abs(apart.x[i] - throttle) <= WINDOW);
+  return cells.length === 0 ? null : cells.reduce((sum, y) => sum + y, 0) / cells.length;
+}
+
+/** H/s: half of what the ramps differ by as a share of the mean of both. */
+const shareApart = (curve: RunCurve, of: CurveQuantity, throttle: number): number => (halfApart(curve, of, throttle) ?? 0) / (near(curve, of, throttle)?.at(throttle) ?? NaN) || 0;
+
+/**
+ * What lag adds to the mean of two ramps, as far as it is taken off. Power and current at a given duty go in a straight line with speed
+ * (a motor behind a bridge), so their second order is to their first as that of speed. Thrust goes with the square of speed, whose mean
+ * is more than the square of its mean by H². A drive is not quite that rotor: two thirds come off, which leaves as much for one whose second
+ * order is nothing as is claimed, and half as much for one that has all of it.
+ */
+function lagAdds(curve: RunCurve, quantity: CurveQuantity, throttle: number): number {
+  const factor = secondToFirst(curve, throttle);
+  const share = shareApart(curve, 'speed_rpm', throttle);
+  const own = halfApart(curve, quantity, throttle);
+  const level = near(curve, quantity, throttle);
+  if (factor === null || own === null || level === null) return 0;
+  return quantity === 'thrust_N' ? level.at(throttle) * share ** 2 * (2 * OFF * factor + 1) : OFF * factor * share * own;
 }
 
 /**
- * What lag leaves in the mean of two ramps. Its first order, H up and −H down, cancels between them; its second, H times H/s times
- * `secondToFirst`, does not. As a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Speed is what lags, and moves
- * everything with it, so that error is one for all quantities. Some have one of their own: thrust, which goes with the square of speed,
- * H² of that square, a quarter of the bound at a factor of 2 (taken twice, as it is always there), and its load cell may lag more than
- * speed does; power and current, which at a given duty are no straight line over speed, as much again. Another error at every setting,
- * as the curve bends a little differently there.
+ * What lag leaves in the mean of two ramps. Its first order, H up and −H down, cancels between them; its second, H times H/s times a
+ * factor, does not. As a rectangle (JCGM 100:2008, 4.3.7) its standard uncertainty is that over √3. Speed is what lags, and moves everything
+ * with it, so that error is one for all quantities. Some have one of their own: thrust, as its load cell may lag more than speed does; power
+ * and current, which at a given duty are no straight line over speed, as much again. Another error at every setting, as the curve bends
+ * a little differently there.
  */
 function lagLeft(curve: RunCurve, quantity: CurveQuantity, throttle: number): Effects {
-  const half = (of: CurveQuantity): number | null => {
-    const apart = curve.apart?.[of] ?? null;
-    const cells = apart === null ? [] : Array.from(apart.y).filter((_, i) => Math.abs(apart.x[i] - throttle) <= WINDOW);
-    return cells.length === 0 ? null : cells.reduce((sum, y) => sum + y, 0) / cells.length;
-  };
-  const shareOf = (of: CurveQuantity): number => Math.abs((half(of) ?? 0) / (near(curve, of, throttle)?.at(throttle) ?? NaN)) || 0;
-  const own = half(quantity);
+  const own = halfApart(curve, quantity, throttle);
   if (own === null) return {};
   // A thrust lags by as much as speed where it is off by twice as much.
-  const [speed, itself] = [shareOf('speed_rpm'), shareOf(quantity) / (quantity === 'thrust_N' ? 2 : 1)];
+  const [speed, itself] = [Math.abs(shareApart(curve, 'speed_rpm', throttle)), Math.abs(shareApart(curve, quantity, throttle)) / (quantity === 'thrust_N' ? 2 : 1)];
   const share = speed === 0 ? itself : quantity === 'thrust_N' ? Math.max(speed, itself) : speed;
+  const factor = secondToFirst(curve, throttle);
   const unit = (share * own) / Math.sqrt(3);
-  const u = secondToFirst(curve, throttle) * unit;
-  const alone = quantity === 'speed_rpm' ? 0 : quantity === 'thrust_N' ? unit : u;
+  const u = unit * (factor === null ? MOST_SECOND : Math.max(LEAST_LEFT, OFF * Math.abs(factor)));
+  const alone = quantity === 'speed_rpm' ? 0 : quantity === 'thrust_N' ? unit / 2 : u;
   return { lag_resolution_ramps: u, ...(alone === 0 ? {} : { [`${quantity}_resolution_ramps`]: alone }) };
 }
 

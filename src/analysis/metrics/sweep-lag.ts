@@ -4,7 +4,7 @@ import { between, type PlayedSegment, type RunChannel, type Series } from '../ru
 import { meanOf, plateauSpan } from './common';
 import type { Effects, Reading } from './reading';
 import { stepNear } from './coarse';
-import { resolutionName, resolutionOf } from './resolution';
+import { resolutionInputs, resolutionOf, sumOf } from './resolution';
 import { cellsOf, inside, type Cells, type Ramp, type Sweep } from './sweep';
 
 /** Part of the low level before the sweep that has settled. */
@@ -53,14 +53,14 @@ export function lagReading(speed: RunChannel, series: Series, s: Sweep): Reading
   const levels = levelsOf(series, s);
   const value = levels === null ? null : lagBetween(series, s, levels);
   if (levels === null || value === null) return null;
-  const effects: Record<string, number> = {};
+  const effects: Effects[] = [];
   for (const side of ['low', 'high'] as const) {
     const u = resolutionOf(speed, samplesAt(series, s, side), levels[side]);
     if (u === 0) continue;
     const [more, less] = [u, -u].map((by) => lagBetween(series, s, { ...levels, [side]: levels[side] + by }));
-    if (more !== null && less !== null) effects[resolutionName(speed, levels[side])] = (more - less) / 2;
+    if (more !== null && less !== null) effects.push(resolutionInputs(speed, levels[side], (more - less) / 2));
   }
-  return { value, within: 0, effects };
+  return { value, within: 0, effects: sumOf(effects) };
 }
 
 function lagBetween(series: Series, s: Sweep, { low, high }: { readonly low: number; readonly high: number }): number | null {
@@ -163,25 +163,21 @@ const INWARDS = 3;
 function tiltCoarseness(channel: RunChannel, series: Series, s: Sweep, tilt: number): Effects {
   const samples = samplesAt(series, s, 'high');
   const high = meanOf(samples).mean;
-  const effects: Record<string, number> = {};
-  const add = (value: number, effect: number): void => {
-    const name = resolutionName(channel, value);
-    if (effect !== 0) effects[name] = Math.hypot(effects[name] ?? 0, effect);
-  };
-  add(high, (-2 * tilt * resolutionOf(channel, samples, high)) / high);
+  const atPlateau = resolutionInputs(channel, high, (-2 * tilt * resolutionOf(channel, samples, high)) / high);
   const range = s.up.to - s.up.from;
   const { y } = inside(cellsOf(series, s.up, STEP), s.up.from + END * range, s.up.to - END * range);
   const n = y.length;
-  if (n <= 2 * INWARDS) return effects;
-  for (const [value, inwards] of [[y[0], y[INWARDS]], [y[n - 1], y[n - 1 - INWARDS]]]) {
+  if (n <= 2 * INWARDS) return atPlateau;
+  // What is left in passing is no wave over places: the same at both ends of every run, as far as anyone knows.
+  const atEnds = [[y[0], y[INWARDS]], [y[n - 1], y[n - 1 - INWARDS]]].map(([value, inwards]) => {
     const step = stepNear(channel, value);
-    if (step === 0) continue;
     const passed = Math.abs(inwards - value) / INWARDS / step;
-    const left = (step * Math.min(0.5, LEFT_IN_PASSING / passed)) / Math.sqrt(3);
+    const left = step === 0 ? 0 : (step * Math.min(0.5, LEFT_IN_PASSING / passed)) / Math.sqrt(3);
     // Either end weighs 6/n in the change of a line from end to end; two ramps.
-    add(value, Math.SQRT2 * (6 / n) * ((2 * value * left) / high ** 2));
-  }
-  return effects;
+    return Math.SQRT2 * (6 / n) * ((2 * value * left) / high ** 2);
+  });
+  const passing = Math.hypot(...atEnds);
+  return { ...atPlateau, ...(passing === 0 ? {} : { [`${channel.kind}_resolution_passing`]: passing }) };
 }
 
 const percent = (share: number): string => `${(100 * share).toFixed(1)} %`;
