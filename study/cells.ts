@@ -61,7 +61,7 @@ rig: rig.yaml
 article: article.yaml
 protocols:
   - kv: { supply: ${tiny ? '2 V' : '3 V'}, rise: 1 s }
-  - thrust-curve: { ramp: 10 s }
+  - thrust-curve${tiny ? '' : ': { ramp: 10 s }'}
   - response: { dwell: ${tiny ? '200 ms' : '300 ms'} }
   - efficiency-hold: { current: ${tiny ? '1 A' : '1.4 A'} }
   - spin-up: { starts: 8, rest: ${tiny ? '1 s' : '2 s'}, run: 50 ms, fall: 50 ms, within: 150 ms }

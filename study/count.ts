@@ -1,7 +1,7 @@
 /** From one line a seed to coverage: how often the interval held the truth. */
 import { normalCdf } from '../src/analysis/stats/quantiles';
 import { METRIC_NAMES, metricFact } from '../src/analysis/metrics/catalogue';
-import { QUICK_TOP } from './cells';
+import { QUICK_TOP, REPEATS } from './cells';
 import type { SeedLine, Told } from './seed';
 import { NOMINAL, trueValue, type Truths } from './truth/truth';
 
@@ -20,6 +20,8 @@ export type Covered = {
   readonly without: number;
   /** The interval has no width: exact by definition. */
   readonly exact: boolean;
+  /** A number of events of which less than one is expected in all runs of a bench: every interval for it holds more often than in 95 %. */
+  readonly rare: boolean;
   /** The greatest rate at which a correct interval can hold the truth; see `greatest`. */
   readonly most: number;
 };
@@ -47,7 +49,8 @@ export function coverage(lines: readonly SeedLine[], truths: Truths): Covered[] 
     const told = lines.flatMap((line) => { const t = line.values[metric]; return t === undefined ? [] : [{ line, t }]; });
     if (told.length === 0) return [];
     const mean = BY_MEAN.includes(metric) ? told.reduce((s, { t }) => s + (t.value ?? 0), 0) / told.length : null;
-    return [counted(metric, told.map(({ line, t }) => ({ t, truth: mean ?? truthOf(truths, line, metric, 'base') })))];
+    const rare = mean !== null && mean * REPEATS < 1;
+    return [{ ...counted(metric, told.map(({ line, t }) => ({ t, truth: mean ?? truthOf(truths, line, metric, 'base') }))), rare }];
   });
 }
 
@@ -81,7 +84,7 @@ function counted(metric: string, all: readonly { readonly t: Told; readonly trut
   const u = mean((g) => g.u);
   const off = mean((g) => g.value - g.truth);
   return {
-    metric, n, held: good.filter((g) => g.lower <= g.truth && g.truth <= g.upper).length, without: all.length - n, exact: n > 0 && good.every((g) => g.upper === g.lower),
+    metric, n, held: good.filter((g) => g.lower <= g.truth && g.truth <= g.upper).length, without: all.length - n, rare: false, exact: n > 0 && good.every((g) => g.upper === g.lower),
     bias: off / u, spread: Math.sqrt(mean((g) => (g.value - g.truth - off) ** 2)) / u, width: mean((g) => (g.upper - g.lower) / 2 / Math.abs(g.truth)),
     most: greatest(metric, mean((g) => g.bounded)),
   };

@@ -13,17 +13,18 @@ const CONFIDENCE = 0.95;
 /** A verdict may be wrong in so many cases by design. */
 const WRONG = 0.05;
 
-/** `low`: too seldom; `high`: too often, so the interval is wider than it says; `exact`: no width by definition; `none`: no interval. */
-type Judged = Covered & { readonly mark: 'ok' | 'low' | 'high' | 'exact' | 'none' };
+/** `low`: too seldom; `high`: too often, so the interval is wider than it says; `exact`: no width by definition; `rare`: events too rare to judge an interval by; `none`: no interval. */
+type Judged = Covered & { readonly mark: 'ok' | 'low' | 'high' | 'exact' | 'rare' | 'none' };
 
 /** Figures that are looked at: all of a cell, values and differences. */
-const lookedAt = (all: readonly Covered[]): number => all.filter((c) => c.n > 0 && !c.exact).length;
+const lookedAt = (all: readonly Covered[]): number => all.filter((c) => c.n > 0 && !c.exact && !c.rare).length;
 
 function judge(all: readonly Covered[], family: number): Judged[] {
   return all.map((c) => {
     if (c.n === 0) return { ...c, mark: 'none' };
     if (c.exact) return { ...c, mark: c.held === c.n ? 'exact' : 'low' };
     const { low } = familyBand(c.n, CONFIDENCE, family);
+    if (c.rare) return { ...c, mark: c.held < low ? 'low' : 'rare' };
     const { high } = familyBand(c.n, Math.max(CONFIDENCE, c.most), family);
     return { ...c, mark: c.held < low ? 'low' : c.held > high ? 'high' : 'ok' };
   });
@@ -91,7 +92,7 @@ function summary(claims: readonly (Claimed & { readonly most: number })[]): stri
 }
 
 function markdownOf(title: string, cpu: number, failed: number, values: readonly Judged[], differences: readonly Judged[], claims: readonly (Claimed & { readonly most: number })[], timing: readonly Claimed[]): string {
-  const cellOf = (c: Judged | undefined): string => (c === undefined ? '' : c.mark === 'none' ? 'no interval' : `${c.held}/${c.n}${c.mark === 'low' ? ' **low**' : c.mark === 'high' ? ' **high**' : c.mark === 'exact' ? ' (exact)' : ''}`);
+  const cellOf = (c: Judged | undefined): string => (c === undefined ? '' : c.mark === 'none' ? 'no interval' : `${c.held}/${c.n}${c.mark === 'low' ? ' **low**' : c.mark === 'high' ? ' **high**' : c.mark === 'exact' ? ' (exact)' : c.mark === 'rare' ? ' (rare)' : ''}`);
   const names = [...new Set([...values, ...differences].map((c) => c.metric))];
   const rows = names.map((name) => {
     const [v, d] = [values.find((c) => c.metric === name), differences.find((c) => c.metric === name)];

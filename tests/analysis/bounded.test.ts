@@ -76,9 +76,8 @@ describe('share of a bound', () => {
     expect(boundedShare({ speed_resolution_3: 3 }, 0)).toBe(0);
     expect(boundedShare({ speed_resolution_3: 3 }, null)).toBe(0);
     expect(boundedShare({ speed_resolution_3: 3.001 }, 3)).toBe(1);
-    // Both parts of one wave are one error; those of two settings are two.
-    expect(boundedShare({ speed_resolution_25_cos: 3, speed_resolution_25_sin: 4, speed_resolution_24_cos: 4 }, 10)).toBeCloseTo(0.25, 12);
-    expect(boundedShare({ 'speed_resolution_25_cos@1': 3, 'speed_resolution_25_sin@1': -4, 'speed_resolution_25_cos@2': 6 }, 10)).toBeCloseTo(0.36, 12);
+    // Those of two settings are two errors.
+    expect(boundedShare({ 'speed_resolution_17@1': 3, 'speed_resolution_17@2': -5 }, 10)).toBeCloseTo(0.25, 12);
   });
 });
 
@@ -91,13 +90,16 @@ describe('errors by steps over repeats and in differences', () => {
   const repeat = (value: number): Repeat => ({ run: `${value}`, index: 1, setting: 'a', mounting: 1, kind: 'cell', value, effects: resolutionInputs(channel(), value, 7), flags: [] });
   const size = (values: readonly number[]): number => sizeOf(meanEffects(values.map(repeat)));
 
-  test('values at one place share the error, also whole steps apart; a quarter apart half its square is left, and all round nothing', () => {
+  test('values at one place share the error; a quarter of a step or more apart they do not, and it averages out', () => {
     expect(size([20_030, 20_030, 20_030])).toBeCloseTo(7, 9);
-    expect(size([20_030, 20_130, 20_530])).toBeCloseTo(7, 9);
+    expect(size([20_030, 20_033])).toBeCloseTo(7, 9);
     expect(size([20_030, 20_055])).toBeCloseTo(7 * Math.SQRT1_2, 9);
-    expect(size([20_010, 20_035, 20_060, 20_085])).toBeCloseTo(0, 9);
-    expect(size([20_000, 20_100])).toBeCloseTo(7, 9);
+    expect(size([20_030, 20_130])).toBeCloseTo(7 * Math.SQRT1_2, 9);
+    expect(size([20_000, 20_025, 20_050, 20_075])).toBeCloseTo(3.5, 9);
     expect(resolutionInputs(channel(), 20_030, 0)).toEqual({});
+    expect(Object.keys(resolutionInputs(channel(), 20_030, 1))).toEqual(['speed_resolution_20000+1/4']);
+    expect(Object.keys(resolutionInputs(channel(), 19_990, 1))).toEqual(['speed_resolution_20000']);
+    expect(Object.keys(resolutionInputs({ ...channel(), block: 4 }, 20_030, 1))).toHaveLength(1);
   });
 
   test('between settings both count, wherever they lie; a gain that both share cancels', () => {

@@ -70,6 +70,18 @@ describe('the verdict of the study', () => {
     expect(good({ ...middle, equal: most + 1 })).toBe(false);
   });
 
+  test('events of which less than one is expected on a bench are marked as rare and may hold always; more of them are judged, but for an upper end', () => {
+    const events = (perRun: number, held: number): SeedLine[] => seeds(middle).map((line, i) => ({
+      ...line, values: { ...line.values, desyncs: { value: perRun, u: 0.1, dof: null, lower: i < held ? 0 : perRun + 0.1, upper: perRun + 1, bounded: 0 } },
+    }));
+    const told = (perRun: number, held: number) => report([{ cell: { article: 'scout', rig: 'default' }, lines: events(perRun, held), truths: TRUTHS }], readOptions([]));
+    expect(told(0.24, N).markdown).toContain(`| \`desyncs\` | ${N}/${N} (rare) |`);
+    expect(told(0.26, N).markdown).toContain(`| \`desyncs\` | ${N}/${N} |`);
+    expect(told(0.24, N).good).toBe(true);
+    expect(told(0.24, 300).good).toBe(false);
+    expect(told(0.26, 300).good).toBe(false);
+  });
+
   test('no seeds at all are no pass', () => {
     expect(report([{ cell: { article: 'scout', rig: 'default' }, lines: [], truths: TRUTHS }], readOptions([])).good).toBe(false);
   });

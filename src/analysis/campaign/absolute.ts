@@ -59,16 +59,10 @@ export const dofsOf = (...groups: readonly (readonly Repeat[])[]): InputDofs => 
  */
 const isBounded = (input: string): boolean => isCoarseness(input) || input.endsWith('_timing');
 
-/** Share of u² that is due to the largest error with a bound. Cosine and sine of a wave over places are two parts of one error. */
+/** Share of u² that is due to the largest error with a bound. */
 export function boundedShare(effects: Effects, u: number | null): number {
   if (u === null || !(u > 0)) return 0;
-  const squares = new Map<string, number>();
-  for (const [input, e] of Object.entries(effects)) {
-    if (!isBounded(input)) continue;
-    const error = input.replace(/_(cos|sin)(?=$|@)/, '');
-    squares.set(error, (squares.get(error) ?? 0) + (e / u) ** 2);
-  }
-  return Math.min(1, Math.max(0, ...squares.values()));
+  return Math.min(1, Math.max(0, ...Object.entries(effects).map(([input, e]) => (isBounded(input) ? (e / u) ** 2 : 0))));
 }
 
 /** √Σ effect². */

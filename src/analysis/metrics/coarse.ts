@@ -79,3 +79,15 @@ export function placeAmong(channel: RunChannel, value: number): number {
   const found = between(channel, value);
   return found === null ? 0 : found.index + found.share;
 }
+
+/**
+ * The same as a word that is one for all runs of a channel: the next value shown and the quarter of a step. Means over blocks of a very
+ * long run lie closer than steps do; there it is told to a step.
+ */
+export function quarterOf(channel: RunChannel, value: number): string {
+  if ((channel.block ?? 1) > 1) return Math.round(value / (stepNear(channel, value) || 1)).toFixed(0);
+  const found = between(channel, value);
+  if (found === null) return '0';
+  const quarter = Math.round(4 * found.share);
+  return quarter <= 0 ? found.below.toFixed(0) : quarter >= 4 ? found.above.toFixed(0) : `${found.below.toFixed(0)}+${quarter}/4`;
+}

@@ -15,6 +15,11 @@ const AVERAGED_S = 2e-3;
 const COURSE_S = 5e-3;
 const LEAST_SAMPLES = 5;
 const LONGER = 1.8;
+/**
+ * Standard uncertainty of the peak over what the two lengths differ by. An error that goes with the length leaves 1.4/0.8 of that in the
+ * value midway, one that goes with its square 2.12/2.24; as a rectangle that is 1.01 or 0.55 of it, and this is between them.
+ */
+const UNRESOLVED = 0.75;
 /** Seconds before the command that show the current from which the step rises. */
 const FOOT_S = 0.02;
 /** Where the highest sample comes later than this after the onset, the current peaks on its way and not at the command. */
@@ -35,9 +40,8 @@ export function peakCurrent(data: RunData, steps: readonly PlayedSegment[], flag
   const { value, within } = centre(found.map((f) => (early ? f.atOnset : f.onTheWay())));
   // Samples of an instant each show the onset no better than to a period; means over the whole period show it by their sum.
   const place = early && current.averaged <= 1 ? (Math.abs(centre(found.map((f) => f.slope)).value) * current.period_s) / Math.sqrt(12) : 0;
-  // Between the onset and the first whole sample the course is not resolved: another length of it tells how much hangs on that. The value
-  // is midway between the two lengths, so half of what they differ by is how far it is from either.
-  const unresolved = early ? centre(found.map((f) => f.apart)).value / 2 : 0;
+  // Between the onset and the first whole sample the course is not resolved: another length of it tells how much hangs on that.
+  const unresolved = early ? UNRESOLVED * centre(found.map((f) => f.apart)).value : 0;
   return metric('peak_current_A', { value, within, effects: { ...channelEffects(current, value), ...(place > 0 ? { current_timing: place } : {}), ...(early ? { current_resolution_in_time: unresolved } : {}) } },
     `highest mean over ${averagedOver(current) * 1e3} ms, ${early ? 'from the course of the current after its onset carried back to the onset' : 'on the way to the upper level'}, mean of ${found.length} steps`, flags);
 }

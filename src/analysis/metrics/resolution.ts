@@ -3,7 +3,7 @@
  * of it is then off by up to half a step, in every repeat alike, and no gain uncertainty says so.
  */
 import type { RunChannel } from '../run-data';
-import { placeAmong, stepNear } from './coarse';
+import { quarterOf, stepNear } from './coarse';
 import { leftOfSteps } from './noise-over-steps';
 import type { Effects } from './reading';
 
@@ -32,27 +32,16 @@ export function resolutionInSteps(channel: RunChannel, samples: Float64Array, me
   return Math.min(half / Math.sqrt(3), leftOfSteps(channel, mean, over) ?? Infinity);
 }
 
-/** The same as instrument inputs; see `resolutionInputs`. */
+/** The same as an instrument input; see `resolutionInputs`. */
 export function resolutionEffects(channel: RunChannel, samples: Float64Array, mean: number): Effects {
   return resolutionInputs(channel, mean, resolutionOf(channel, samples, mean));
 }
 
-/** Values whose ratio is less than this may have steps of one kind. */
-const REGION = 1.5;
-
 /**
- * What an error by the steps near a value does, as instrument inputs. The error is a wave over the places within a step, of one size and
- * phase for a channel near a value: two unknowns, its parts that go with cosine and sine of the place. So runs whose values lie at one
- * place share the error, and it averages out over runs as far as their places go round. Without noise every mean lies on a step,
- * at place 0, and the error is shared, as it must be when the places are not known. Means over blocks of a very long run lie in between
- * and tell no place.
+ * What an error by the steps near a value does, as an instrument input, named by kind and place, to a quarter of a step. The error is a wave
+ * over the places within a step, so two values a quarter apart know nothing of each other's error.
  */
-export function resolutionInputs(channel: RunChannel, value: number, effect: number): Effects {
-  if (effect === 0) return {};
-  const input = `${channel.kind}_resolution_${Math.floor(Math.log(Math.abs(value)) / Math.log(REGION))}`;
-  const place = (channel.block ?? 1) > 1 ? 0 : 2 * Math.PI * placeAmong(channel, value);
-  return { [`${input}_cos`]: effect * Math.cos(place), [`${input}_sin`]: effect * Math.sin(place) };
-}
+export const resolutionInputs = (channel: RunChannel, value: number, effect: number): Effects => (effect === 0 ? {} : { [`${channel.kind}_resolution_${quarterOf(channel, value)}`]: effect });
 
 /** Sum of effects by input. */
 export function sumOf(parts: readonly Effects[]): Effects {
