@@ -39,7 +39,7 @@ const isCoarseness = (input: string): boolean => /_resolution(_|$)/.test(input);
 
 /**
  * Effects on b less a. A gain or an offset that both share cancels as far as the effects agree. What a coarse channel hides is another
- * error wherever the signal runs a little differently, even inside one step of it: nothing says that two settings share it, so both count.
+ * error wherever the signal runs a little differently, even inside one step of it: nothing says that two settings share it, so both count, as two inputs: `…@1` of a and `…@2` of b.
  */
 export function effectsOnDifference(a: Effects, b: Effects): Record<string, number> {
   const out: Record<string, number> = {};

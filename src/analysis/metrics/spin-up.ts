@@ -40,8 +40,9 @@ export function spinUpMetrics(data: RunData): { readonly metrics: RunMetric[]; r
 }
 
 /**
- * From the command to the stated speed, s, and how much later a speed higher by 1 rpm is reached, s: where the line between the samples around it crosses. The end of the wait would come
- * later, by the time for which the speed had to stay above and by the way to the station and back.
+ * From the command to the stated speed, s, and how much later a speed higher by 1 rpm is reached, s: where the line between the samples
+ * around it crosses. The end of the wait would come later, by the time for which the speed had to stay above and by the way to the
+ * station and back.
  */
 function timeTo(speed: RunChannel | null, { start_s, end_s, segment }: PlayedSegment): { readonly time_s: number; readonly perRpm_s: number } {
   const wanted = segment.tags?.speed_rpm;
