@@ -2,7 +2,7 @@
 // Method: polynomials and closed-form lags with known answers, quantised, sampled at shifted instants and averaged as instruments do.
 import { describe, expect, test } from 'vitest';
 import { peakCurrent } from '../../src/analysis/metrics/peak-current';
-import { localFit, refineCrossing } from '../../src/analysis/physics/local-fit';
+import { localFit, localWeights, refineCrossing } from '../../src/analysis/physics/local-fit';
 import { measureStep } from '../../src/analysis/physics/step';
 import type { PlayedSegment, RunChannel, RunData } from '../../src/analysis/run-data';
 import { seeded } from './make-run';
@@ -22,6 +22,12 @@ describe('the parabola around an instant', () => {
   test('the value in the middle of five samples has the weights −3, 12, 17, 12, −3 over 35', () => {
     const weights = [-3, 12, 17, 12, -3];
     weights.forEach((w, k) => { expect(localFit([0, 1, 2, 3, 4], [0, 1, 2, 3, 4].map((i) => (i === k ? 1 : 0)), 2, 2.5)?.value).toBeCloseTo(w / 35, 12); });
+  });
+  test('those weights told as such, on uneven samples too', () => {
+    expect(localWeights([0, 1, 2, 3, 4], 2, 2.5)?.weights.map((w) => 35 * w)).toEqual([-3, 12, 17, 12, -3].map((w) => expect.closeTo(w, 9) as unknown));
+    const window = localWeights(t, 40, 5) ?? { first: 0, weights: [] };
+    expect(window.weights.reduce((sum, w, i) => sum + w * y[window.first + i], 0)).toBeCloseTo(localFit(t, y, 40, 5)?.value ?? 0, 6);
+    expect(localWeights(t.slice(0, 4), 2, 5)).toBeNull();
   });
   test('four samples carry none, five do, and nothing before the corner is used', () => {
     expect(localFit(t.slice(0, 4), y.slice(0, 4), 2, 5)).toBeNull();

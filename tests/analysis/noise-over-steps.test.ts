@@ -2,9 +2,9 @@
 // Method: made-up triangles, rests and edges, quantised with noise of known shape and size from seeds; what is left of the steps from the
 // characteristic function of the noise, and that again by direct summation.
 import { describe, expect, test } from 'vitest';
-import { leftOfSteps } from '../../src/analysis/metrics/noise-over-steps';
-import { resolutionOf } from '../../src/analysis/metrics/resolution';
-import { overDwells } from '../../src/analysis/metrics/response';
+import { leftOfSteps, leftWithoutNoise } from '../../src/analysis/metrics/noise-over-steps';
+import { resolutionEffects, resolutionOf } from '../../src/analysis/metrics/resolution';
+import { coursesOf, creeping } from '../../src/analysis/metrics/train-levels';
 import type { RunChannel } from '../../src/analysis/run-data';
 import { normals, seeded } from './make-run';
 
@@ -67,6 +67,14 @@ describe('what noise leaves of steps', () => {
     expect(over([0, 0.25]) ** 2).toBeLessThan(0.6);
   });
 
+  test('without noise: half a step as a rectangle at one place, a quarter of that over four places all round', () => {
+    const channel = coarse(triangle(0.093), 4, none);
+    expect(leftWithoutNoise(channel, [[20_000]])).toBeCloseTo(1 / Math.sqrt(12), 12);
+    // Over four places all harmonics go out but the fourth, the eighth and so on: a sawtooth of a quarter step.
+    expect(Math.abs(leftWithoutNoise(channel, [[0, 0.25, 0.5, 0.75].map((p) => 20_000 + p * STEP)]) - 0.25 / Math.sqrt(12))).toBeLessThan(0.015);
+    expect(leftWithoutNoise(channel, [[20_000, 20_025]], [1, 0])).toBeCloseTo(1 / Math.sqrt(12), 12);
+  });
+
   // A train of 30 dwells of 75 samples that warms by so many steps; noise from dwell to dwell besides.
   const TRAINS = [0, 0.5, 0.75].flatMap((width) => [0, 0.3, 0.6, 0.9].flatMap((warming) => [{ apart: 0.02, creep: 0 }, { apart: 0.1, creep: 0 }, { apart: 0.05, creep: 0.6 }].map((more) => ({ width, warming, ...more }))));
   test.each(TRAINS)('a level over dwells that warm by $warming steps, differ by $apart and creep by $creep within one, noise $width of a step wide: told in the root mean square, not less than nine tenths', ({ width, warming, apart, creep }) => {
@@ -80,7 +88,7 @@ describe('what noise leaves of steps', () => {
       const shown = dwells.map((d) => (STEP * Array.from({ length: 75 }, (_, i) => Math.round(d / STEP + creep * ((i + 0.5) / 75 - 0.5) + width * (next() - 0.5))).reduce((a, b) => a + b, 0)) / 75);
       const mean = (v: readonly number[]): number => v.reduce((a, b) => a + b, 0) / v.length;
       off += ((mean(shown) - mean(dwells)) / STEP) ** 2 / trains;
-      told += (leftOfSteps(channel, mean(shown), overDwells(shown.map((_, i) => i), shown, creep * STEP)) ?? never()) ** 2 / trains;
+      told += (leftOfSteps(channel, mean(shown), creeping(coursesOf(shown.map((_, i) => i), shown), creep * STEP)) ?? never()) ** 2 / trains;
     }
     expect(Math.sqrt(told)).toBeGreaterThan(0.9 * Math.sqrt(off) - 0.01);
     if (width > 0) expect(Math.sqrt(told)).toBeLessThan(1.5 * Math.sqrt(off) + 0.03);
@@ -131,6 +139,7 @@ describe('what noise leaves of steps', () => {
     const value = Float64Array.from({ length: n }, (_, i) => long.value.subarray(block * i, block * (i + 1)).reduce((a, b) => a + b, 0) / block);
     const blocked: RunChannel = { ...long, t_s: long.t_s.filter((_, i) => i % block === block - 1), value, period_s: block * PERIOD_S, block };
     expect(leftOfSteps(blocked, 20_000)).toBeNull();
+    expect(leftWithoutNoise(blocked, [[20_000, 20_030]])).toBeCloseTo(Math.sqrt(1 / 12), 12);
     const steady = Float64Array.from([20_025, 20_025, 20_025]);
     expect(resolutionOf(blocked, steady, 20_025)).toBeCloseTo((0.5 * STEP) / Math.sqrt(3), 6);
   });
@@ -153,6 +162,24 @@ describe('coarseness of a mean', () => {
     expect(silent.u).toBeGreaterThan(0.25 * STEP);
     expect(silent.u).toBeLessThanOrEqual((0.5 * STEP) / Math.sqrt(3));
     expect(silent.error).toBe(30);
+  });
+
+  const COURSES = [0, 0.25, 0.5, 0.75].flatMap((width) => [0, 0.4, 0.9].map((drift) => ({ width, drift })));
+  test.each(COURSES)('a level that moves by $drift steps in the window, noise $width of a step wide: told in the root mean square, and less the farther it moves', ({ width, drift }) => {
+    const [next, levels, n] = [seeded(21), 300, 500];
+    const channel = coarse(triangle(0.093), 8, width === 0 ? none : uniform(width).draw(9));
+    let [off, told] = [0, 0];
+    for (let k = 0; k < levels; k++) {
+      const level = 200 + 10 * next();
+      const samples = Float64Array.from({ length: n }, (_, i) => STEP * Math.round(level + drift * ((i + 0.5) / n - 0.5) + width * (next() - 0.5)));
+      const mean = samples.reduce((a, b) => a + b, 0) / n;
+      off += (mean / STEP - level) ** 2 / levels;
+      told += (Object.values(resolutionEffects(channel, samples, mean))[0] / STEP) ** 2 / levels;
+    }
+    // The samples' own scatter, which repeats show, is part of what the mean is off by.
+    expect(Math.sqrt(told)).toBeGreaterThan(0.8 * Math.sqrt(off) - 0.015);
+    // Over nearly a whole step the course is not known well enough to tell how little is left.
+    expect(Math.sqrt(told)).toBeLessThan(drift < 0.9 ? 1.3 * Math.sqrt(off) + 0.02 : 0.65 * (width === 0 ? 1 / Math.sqrt(12) : leftBy(uniform(width))));
   });
 
   test('noise of a quarter step narrows nothing below what it leaves', () => {

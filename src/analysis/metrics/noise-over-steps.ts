@@ -24,8 +24,13 @@ const LEAST_STRETCHES = 2;
 const HARMONICS = [1, 2] as const;
 /** A harmonic is not seen where chance alone gives more than this share of the power that it has without noise. */
 const MOST_CHANCE = 0.1;
-/** Power of all harmonics of a sawtooth of one step, Σ 1/(πk)². */
-const ALL_HARMONICS = 1 / 6;
+/** Power that stands out of chance, over what chance gives in the mean: chance alone gives more in one of twenty, as e^−3. */
+const STANDS_OUT = 3;
+/** Power of a harmonic of a sawtooth of one step. */
+const wholeOf = (harmonic: number): number => 1 / (Math.PI * harmonic) ** 2;
+/** Harmonics up to this one are told apart where levels lie at different places; all above it have this power, of Σ 1/(πk)² = 1/6. */
+const LAST = 8;
+const ABOVE = 1 / 6 - Array.from({ length: LAST }, (_, k) => wholeOf(k + 1)).reduce((a, b) => a + b, 0);
 /** Coefficients of a parabola, which a stretch is taken for. */
 const FITTED = 3;
 
@@ -41,12 +46,14 @@ const known = new WeakMap<RunChannel, readonly Stretch[]>();
  * it near there; null where too little of it moves there. The error of quantisation is a sawtooth over the
  * place within a step, Σ ± sin(2πkx)/(πk), and noise weakens each harmonic (Widrow and Kollár, Quantization Noise, 2008, chapter 19);
  * nobody knows the place, so half the power of the harmonics is the square of the uncertainty. The first two are read off the errors
- * that samples show; those above count as weakened as the last one seen. With the first alone they count as its square: noise that leaves
- * much of the first weakens the second by that at least, and what noise leaves little of matters little.
+ * that samples show; those above count as weakened as the last one seen. A second that does not stand out of chance counts as weakened as
+ * the first at least. With the first alone they count as its square: noise that leaves much of the first weakens the second by that at
+ * least, and what noise leaves little of matters little.
  * @param over levels that the mean is taken over, in one way or more of telling them: where they lie at different places within a step,
  * their errors cancel as far as that goes; that way counts which shows it best, as each misses some of it
+ * @param weights of those levels, where they do not all weigh the same; they add up to one
  */
-export function leftOfSteps(channel: RunChannel, value: number, over: readonly (readonly number[])[] = [[value]]): number | null {
+export function leftOfSteps(channel: RunChannel, value: number, over: readonly (readonly number[])[] = [[value]], weights?: readonly number[]): number | null {
   if ((channel.block ?? 1) > 1) return null;
   const step = stepNear(channel, value);
   const near = stretchesOf(channel)
@@ -55,25 +62,52 @@ export function leftOfSteps(channel: RunChannel, value: number, over: readonly (
   if (near.length < LEAST_STRETCHES) return null;
   const n = near.reduce((sum, s) => sum + s.samples, 0);
   const variance = near.reduce((sum, s) => sum + s.samples * s.variance, 0) / n;
-  const places = over.map((levels) => levels.map((level) => 2 * Math.PI * placeAmong(channel, level)));
-  const mean = (of: readonly number[], f: (place: number) => number): number => of.reduce((sum, p) => sum + f(p), 0) / of.length;
-  /** Share of a harmonic's power that the mean over those places keeps. */
-  const kept = (harmonic: number): number => Math.min(...places.map((of) => mean(of, (p) => Math.cos(harmonic * p)) ** 2 + mean(of, (p) => Math.sin(harmonic * p)) ** 2));
-  let [power, rest, ratio, seen] = [0, ALL_HARMONICS, 1, 0];
+  const kept = keptOver(channel, over, weights);
+  let [power, ratio, seen] = [0, 1, 0];
   for (const [k, harmonic] of HARMONICS.entries()) {
     // The course itself is known to variance·fitted/samples, which blurs the place within a step.
     const left = near.reduce((sum, s) => sum + s.samples * Math.exp((-2 * (Math.PI * harmonic) ** 2 * FITTED * s.variance) / s.samples), 0) / n;
     // Of either part, cosine and sine, this much is chance; `whole` is the power of the harmonic without noise.
-    const [chance, whole] = [(2 * variance) / n / left ** 2, 1 / (Math.PI * harmonic) ** 2];
+    const [chance, whole] = [(2 * variance) / n / left ** 2, wholeOf(harmonic)];
     if (2 * chance > MOST_CHANCE * whole) break;
     const [a, b] = [near.reduce((sum, s) => sum + s.cos[k], 0), near.reduce((sum, s) => sum + s.sin[k], 0)].map((sum) => (2 * sum) / n / left);
-    const own = Math.min(whole, Math.max(0, a * a + b * b - 2 * chance));
-    power += own * kept(harmonic);
-    rest -= whole;
-    ratio = own / whole;
+    const own = Math.min(1, Math.max(0, a * a + b * b - 2 * chance) / whole);
+    ratio = seen > 0 && a * a + b * b < STANDS_OUT * 2 * chance ? Math.min(ratio, own) : own;
+    power += ratio * whole * kept[k];
     seen++;
   }
-  return seen === 0 ? null : Math.sqrt((power + rest * kept(seen + 1) * ratio ** (seen === 1 ? 2 : 1)) / 2);
+  return seen === 0 ? null : Math.sqrt((power + above(seen, kept) * ratio ** (seen === 1 ? 2 : 1)) / 2);
+}
+
+/** The same as of {@link leftOfSteps} where there is no noise at all, or none that is known of. */
+export function leftWithoutNoise(channel: RunChannel, over: readonly (readonly number[])[], weights?: readonly number[]): number {
+  return Math.sqrt(((channel.block ?? 1) > 1 ? 1 / 6 : above(0, keptOver(channel, over, weights))) / 2);
+}
+
+/** Power of the harmonics above the first `seen` of a sawtooth of one step, as far as a mean keeps them; those above the last as the upper half of those told apart. */
+function above(seen: number, kept: readonly number[]): number {
+  const upper = kept.slice(LAST / 2).reduce((sum, share) => sum + share, 0) / (LAST / 2);
+  return kept.slice(seen).reduce((sum, share, k) => sum + share * wholeOf(seen + k + 1), ABOVE * upper);
+}
+
+/** Share of each harmonic's power, 1 to the last, that a mean over levels keeps; the least of several ways of telling them. */
+function keptOver(channel: RunChannel, over: readonly (readonly number[])[], weights?: readonly number[]): number[] {
+  const least = Array.from({ length: LAST }, () => Infinity);
+  for (const levels of over) {
+    const [cos, sin] = [new Float64Array(LAST), new Float64Array(LAST)];
+    for (const [i, level] of levels.entries()) {
+      const place = 2 * Math.PI * placeAmong(channel, level);
+      const [c, s] = [Math.cos(place), Math.sin(place)];
+      let [re, im] = [weights?.[i] ?? 1 / levels.length, 0];
+      for (let k = 0; k < LAST; k++) {
+        [re, im] = [re * c - im * s, re * s + im * c];
+        cos[k] += re;
+        sin[k] += im;
+      }
+    }
+    for (let k = 0; k < LAST; k++) least[k] = Math.min(least[k], cos[k] ** 2 + sin[k] ** 2);
+  }
+  return least;
 }
 
 function stretchesOf(channel: RunChannel): readonly Stretch[] {

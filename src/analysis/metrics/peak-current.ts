@@ -17,9 +17,9 @@ const LEAST_SAMPLES = 5;
 const LONGER = 1.8;
 /**
  * Standard uncertainty of the peak over what the two lengths differ by. An error that goes with the length leaves 1.4/0.8 of that in the
- * value midway, one that goes with its square 2.12/2.24; as a rectangle that is 1.01 or 0.55 of it, and this is between them.
+ * value midway, one that goes with its square 2.12/2.24; as a rectangle that is 1.01 or 0.55 of it, and this is midway.
  */
-const UNRESOLVED = 0.75;
+const UNRESOLVED = 0.78;
 /** Seconds before the command that show the current from which the step rises. */
 const FOOT_S = 0.02;
 /** Where the highest sample comes later than this after the onset, the current peaks on its way and not at the command. */

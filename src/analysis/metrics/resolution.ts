@@ -6,6 +6,7 @@ import type { RunChannel } from '../run-data';
 import { quarterOf, stepNear } from './coarse';
 import { leftOfSteps } from './noise-over-steps';
 import type { Effects } from './reading';
+import { coursesOf } from './train-levels';
 
 /** A third level with this share of the samples shows that the signal moves by more than a step: the mean then averages most of it out. */
 const THIRD_SHARE = 0.05;
@@ -16,13 +17,13 @@ const LEFT = 0.1;
  * Standard uncertainty of the mean of samples from the channel's own coarseness, in its unit. One level seen: half a step either
  * way, as a rectangle (JCGM 100:2008, F.2.2.1). Two levels, the rarer with the share m: the true mean lies between theirs (noise of
  * a whole step) and the middle of the step (no noise), so half a step is narrowed by 1 − 2m. A third level: a tenth is left of it.
- * Where the moving signal shows what noise leaves of its steps, that counts instead when it is less.
+ * Where the moving signal shows what noise leaves of its steps, that counts instead when it is less. `over`: as of {@link leftOfSteps}.
  */
-export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: number): number {
-  return stepNear(channel, mean) * resolutionInSteps(channel, samples, mean);
+export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: number, over?: readonly (readonly number[])[]): number {
+  return stepNear(channel, mean) * resolutionInSteps(channel, samples, mean, over);
 }
 
-/** The same in steps of the channel near the mean; 0 where it has none. `over`: as of {@link leftOfSteps}. */
+/** The same in steps of the channel near the mean; 0 where it has none. */
 export function resolutionInSteps(channel: RunChannel, samples: Float64Array, mean: number, over?: readonly (readonly number[])[]): number {
   if (channel.kind !== 'speed' || samples.length === 0 || stepNear(channel, mean) === 0) return 0;
   const count = new Map<number, number>();
@@ -32,9 +33,14 @@ export function resolutionInSteps(channel: RunChannel, samples: Float64Array, me
   return Math.min(half / Math.sqrt(3), leftOfSteps(channel, mean, over) ?? Infinity);
 }
 
-/** The same as an instrument input; see `resolutionInputs`. */
+/** A level moves between means over so many samples, and noise of its own moves these little. */
+const PART = 50;
+
+/** The same of a steady level as an instrument input (see `resolutionInputs`); the samples themselves show where the level went meanwhile. */
 export function resolutionEffects(channel: RunChannel, samples: Float64Array, mean: number): Effects {
-  return resolutionInputs(channel, mean, resolutionOf(channel, samples, mean));
+  const parts = Array.from({ length: Math.max(1, Math.floor(samples.length / PART)) }, (_, k) => k);
+  const means = parts.map((k) => samples.subarray(k * PART, (k + 1) * PART)).map((part) => part.reduce((sum, v) => sum + v, 0) / part.length);
+  return resolutionInputs(channel, mean, resolutionOf(channel, samples, mean, coursesOf(parts, means)));
 }
 
 /**

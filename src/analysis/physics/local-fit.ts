@@ -19,6 +19,37 @@ const LEAST = 5;
  */
 export function localFit(t: Numbers, y: Numbers, at: number, half: number, from = -Infinity): LocalFit | null {
   requireSameLength(t, y, 't and y');
+  const window = windowNear(t, at, half, from);
+  if (window === null) return null;
+  const { a, b, n, scale, s1, s2, s3, s4, c0, c1, c2, det } = window;
+  let [v0, v1, v2] = [0, 0, 0];
+  for (let i = a; i < b; i++) {
+    const x = (t[i] - at) / scale;
+    // About the first sample, so that a large level costs no digits.
+    const v = y[i] - y[a];
+    v0 += v;
+    v1 += x * v;
+    v2 += x * x * v;
+  }
+  const value = (c0 * v0 + c1 * v1 + c2 * v2) / det;
+  const slope = (c1 * v0 + (n * s4 - s2 * s2) * v1 + (s1 * s2 - n * s3) * v2) / det;
+  const bend = (c2 * v0 + (s1 * s2 - n * s3) * v1 + (n * s2 - s1 * s1) * v2) / det;
+  return Number.isFinite(value + slope + bend) ? { value: value + y[a], slope: slope / scale, bend: bend / scale ** 2, n } : null;
+}
+
+/** The samples that {@link localFit} rests on, from index `first` on, and what each weighs in its value. Weights add up to one. */
+export function localWeights(t: Numbers, at: number, half: number, from = -Infinity): { readonly first: number; readonly weights: readonly number[] } | null {
+  const window = windowNear(t, at, half, from);
+  if (window === null) return null;
+  const { a, n, scale, c0, c1, c2, det } = window;
+  const weights = Array.from({ length: n }, (_, i) => (t[a + i] - at) / scale).map((x) => (c0 + c1 * x + c2 * x * x) / det);
+  return weights.every(Number.isFinite) ? { first: a, weights } : null;
+}
+
+/** Samples [a, b) of a fit, sums of powers of their times about `at` over `scale`, and what solves the normal equations for the value there. */
+type FitWindow = { readonly a: number; readonly b: number; readonly n: number; readonly scale: number } & Readonly<Record<'s1' | 's2' | 's3' | 's4' | 'c0' | 'c1' | 'c2' | 'det', number>>;
+
+function windowNear(t: Numbers, at: number, half: number, from: number): FitWindow | null {
   const first = firstAt(t, from);
   let a = Math.max(first, firstAt(t, at - half));
   let b = firstAt(t, at + half);
@@ -26,8 +57,9 @@ export function localFit(t: Numbers, y: Numbers, at: number, half: number, from 
   while (b - a < LEAST) {
     if (b >= t.length || (a > first && at - t[a - 1] < t[b] - at)) a--; else b++;
   }
+  const n = b - a;
   const scale = Math.max(at - t[a], t[b - 1] - at);
-  let [s1, s2, s3, s4, v0, v1, v2] = [0, 0, 0, 0, 0, 0, 0];
+  let [s1, s2, s3, s4] = [0, 0, 0, 0];
   for (let i = a; i < b; i++) {
     const x = (t[i] - at) / scale;
     const xx = x * x;
@@ -35,19 +67,9 @@ export function localFit(t: Numbers, y: Numbers, at: number, half: number, from 
     s2 += xx;
     s3 += xx * x;
     s4 += xx * xx;
-    // About the first sample, so that a large level costs no digits.
-    const v = y[i] - y[a];
-    v0 += v;
-    v1 += x * v;
-    v2 += xx * v;
   }
-  const n = b - a;
   const [c0, c1, c2] = [s2 * s4 - s3 * s3, s2 * s3 - s1 * s4, s1 * s3 - s2 * s2];
-  const det = n * c0 + s1 * c1 + s2 * c2;
-  const value = (c0 * v0 + c1 * v1 + c2 * v2) / det;
-  const slope = (c1 * v0 + (n * s4 - s2 * s2) * v1 + (s1 * s2 - n * s3) * v2) / det;
-  const bend = (c2 * v0 + (s1 * s2 - n * s3) * v1 + (n * s2 - s1 * s1) * v2) / det;
-  return Number.isFinite(value + slope + bend) ? { value: value + y[a], slope: slope / scale, bend: bend / scale ** 2, n } : null;
+  return { a, b, n, scale, s1, s2, s3, s4, c0, c1, c2, det: n * c0 + s1 * c1 + s2 * c2 };
 }
 
 /** The window moves with the crossing this often at most. */

@@ -110,9 +110,8 @@ function timesOf(t: Numbers, y: Numbers, context: StepContext): { readonly times
   const roughBefore = (fraction: number): number | null => (middle === null ? null : lastCrossing(t, y, at(fraction), rising, middle.index)?.time ?? null);
   const roughAfter = (fraction: number): number | null => (middle === null ? null : firstCrossing(t, y, at(fraction), rising, middle.index)?.time ?? null);
   const half_s = (context.window ?? 0) * (span(roughBefore(0.2), roughAfter(0.8)) ?? 0);
-  // The corner at the command is no part of the step's smooth course: a window near it is the smaller.
   const fitted = (level: number, rough: number | null, upwards: boolean): number | null =>
-    (rough === null || half_s === 0 ? rough : refineCrossing(t, y, level, upwards, rough, Math.min(half_s, CORNER * (rough - command_s)), command_s));
+    (rough === null || half_s === 0 ? rough : refineCrossing(t, y, level, upwards, rough, windowAt(half_s, rough - command_s), command_s));
   const before = (fraction: number): number | null => fitted(at(fraction), roughBefore(fraction), rising);
   const after = (fraction: number): number | null => fitted(at(fraction), roughAfter(fraction), rising);
   if (middle === null) missing.push('the signal does not cross 50 % after the command');
@@ -154,6 +153,10 @@ const span = (from: number | null, to: number | null): number | null => (from ==
 
 /** A window reaches this far back to the command at most, as a share of the way. */
 const CORNER = 0.6;
+
+/** Half-width of the window `after_s` past the command: the corner there is no part of the step's smooth course, so near it the window is the smaller. */
+export const windowAt = (half_s: number, after_s: number): number => Math.min(half_s, CORNER * after_s);
+
 /** Fits stand this far apart, in half-widths of their window; the top lies no further than an eighth from one of them. */
 const STRIDE = 0.25;
 

@@ -1,0 +1,61 @@
+/** What the steps of a coarse speed do to the figures of a train of hard steps: through its two levels, and where it crosses a level. */
+import { localFit, localWeights } from '../physics/local-fit';
+import { measureStep, windowAt, type StepContext, type StepFigures } from '../physics/step';
+import type { RunChannel } from '../run-data';
+import { stepNear } from './coarse';
+import { leftOfSteps, leftWithoutNoise } from './noise-over-steps';
+import type { Effects } from './reading';
+import { resolutionInputs, resolutionInSteps, sumOf } from './resolution';
+import type { Levels, Sides } from './train-levels';
+
+/** The mean step on a clock that starts at the command, as a fraction: 0 at the initial level, 1 at the final one. */
+type Course = { readonly t_s: readonly number[]; readonly fraction: readonly number[] };
+
+/** Effects through the two levels, read off the mean step. `samples`: all that the levels rest on. */
+export function effectsOfLevels(speed: RunChannel, levels: Levels, samples: Sides<Float64Array>, mean: Course, onMean: StepContext): (pick: (f: StepFigures) => number | null) => Effects {
+  const size = Math.abs(levels.final - levels.initial);
+  const sides = (['initial', 'final'] as const).flatMap((side) => {
+    const u = stepNear(speed, levels[side]) * resolutionInSteps(speed, samples[side], levels[side], levels.over[side]);
+    if (u === 0) return [];
+    const moved = (by: number): StepFigures => measureStep(mean.t_s, mean.fraction, { ...onMean, levels: { initial: 0, final: 1, [side]: (side === 'final' ? 1 : 0) + (by * u) / size } });
+    return [{ level: levels[side], up: moved(1), down: moved(-1) }];
+  });
+  return (pick) => sumOf(sides.map(({ level, up, down }) => {
+    const [a, b] = [pick(up), pick(down)];
+    return a === null || b === null ? {} : resolutionInputs(speed, level, (a - b) / 2);
+  }));
+}
+
+/**
+ * Effect on the instant, s, at which the mean step is found to cross a level. Telemetry answers commands, so the samples near a crossing
+ * lie at the same places within a step in every step of the train and in every repeat, but for what warming moves the levels; their
+ * errors go into the fit with its weights, and over its slope into the instant. Where too little moves near the crossing to show what noise
+ * leaves of the steps, it counts as at the level next to it.
+ * @param instant_s of the crossing, after the command; null where there is none
+ */
+export function effectOfCrossing(speed: RunChannel, levels: Levels, mean: Course, half_s: number, instant_s: number | null): Effects {
+  if (instant_s === null || !(instant_s > 0)) return {};
+  const size = levels.final - levels.initial;
+  const rpm = mean.fraction.map((f) => levels.initial + f * size);
+  const half = windowAt(half_s, instant_s);
+  const fit = localFit(mean.t_s, rpm, instant_s, half, 0);
+  const window = localWeights(mean.t_s, instant_s, half, 0);
+  if (fit === null || window === null || fit.slope === 0) return {};
+  const step = stepNear(speed, fit.value);
+  if (step === 0) return {};
+  const places = window.weights.map((_, i) => mean.t_s[window.first + i] - instant_s).map((t) => fit.value + t * (fit.slope + t * fit.bend));
+  const way = (fit.value - levels.initial) / size;
+  const over = shiftsOf(levels, way).map((course) => course.flatMap((shift) => places.map((place) => place + shift)));
+  const dwells = over[0].length / places.length;
+  const weights = Array.from({ length: dwells }, () => window.weights.map((w) => w / dwells)).flat();
+  const left = leftOfSteps(speed, fit.value, over, weights) ?? leftOfSteps(speed, way < 0.5 ? levels.initial : levels.final, over, weights) ?? leftWithoutNoise(speed, over, weights);
+  return resolutionInputs(speed, fit.value, (-step * left) / fit.slope);
+}
+
+/** How far warming moves a level part of the way between the two, dwell by dwell, in each way of telling it. */
+function shiftsOf({ initial, final, courses }: Levels, way: number): number[][] {
+  return Array.from({ length: Math.min(courses.initial.length, courses.final.length) }, (_, k) => {
+    const [before, after] = [courses.initial[k], courses.final[k]];
+    return Array.from({ length: Math.min(before.length, after.length) }, (__, d) => (1 - way) * (before[d] - initial) + way * (after[d] - final));
+  });
+}

@@ -1,0 +1,64 @@
+// Goal: what steps of telemetry do to the instant of a crossing is told as large as it is.
+// Method: made-up trains of first-order falls whose samples lie at the same instants after every command, on benches whose levels lie
+// anywhere among the steps. What a quantiser shows in the mean for uniform noise of known width is computed in closed form; the error is
+// that against the same estimator on the true speed.
+import { describe, expect, test } from 'vitest';
+import { effectOfCrossing } from '../../src/analysis/metrics/step-effects';
+import { coursesOf, type Levels } from '../../src/analysis/metrics/train-levels';
+import { measureStep, type StepFigures } from '../../src/analysis/physics/step';
+import type { RunChannel } from '../../src/analysis/run-data';
+import { seeded } from './make-run';
+
+const STEP = 100;
+const PERIOD_S = 0.001;
+const CONTEXT = { command_s: 0, window: 0.2, levels: { initial: 0, final: 1 } };
+
+/** Speed that climbs from 10 to 34 thousand rpm and back, for the noise that it carries. */
+function ramps(width: number, next: () => number): RunChannel {
+  const t_s = Float64Array.from({ length: 8000 }, (_, i) => i * PERIOD_S);
+  const value = t_s.map((t) => STEP * Math.round(100 + 240 * (1 - Math.abs(t / 4 - 1)) + width * (next() - 0.5)));
+  return { kind: 'speed', column: 'speed_rpm', t_s, value, period_s: PERIOD_S, u_gain: 0, u_offset: 0, filter_Hz: null, averaged: 1, placement: null, impossible: 0 };
+}
+
+/** Mean of rounded readings about `x` with uniform noise of so many steps: its integral is n·x − n²/2 where n is the nearest step. */
+function shownInTheMean(x: number, width: number): number {
+  const integral = (y: number): number => Math.round(y) * y - Math.round(y) ** 2 / 2;
+  return width === 0 ? Math.round(x) : (integral(x + width / 2) - integral(x - width / 2)) / width;
+}
+
+type Bench = { readonly error_s: number; readonly told_s: number };
+
+/** One bench: its mean fall, how far one crossing is off, and what is told of that. */
+function bench(pick: (f: StepFigures) => number | null, { width, warming, tau_s }: { width: number; warming: number; tau_s: number }, channel: RunChannel, next: () => number): Bench {
+  const [initial, final] = [30_000 + 10 * STEP * next(), 14_000 + 10 * STEP * next()];
+  const t_s = Array.from({ length: 340 }, (_, i) => (i - 40 + 0.37) * PERIOD_S);
+  const dwells = Array.from({ length: FALLS }, (_, k) => initial + STEP * warming * (k / FALLS - 0.5));
+  const course = (from: number) => (t: number): number => (t < 0 ? from : final + (from - final) * Math.exp(-t / tau_s));
+  const mean = (f: (from: number) => (t: number) => number): number[] => t_s.map((t) => dwells.reduce((sum, from) => sum + f(from)(t), 0) / FALLS);
+  const fraction = (rpm: readonly number[]): number[] => rpm.map((v) => (v - initial) / (final - initial));
+  const shown = fraction(mean((from) => (t) => STEP * shownInTheMean(course(from)(t) / STEP, width)));
+  const figures = measureStep(t_s, shown, CONTEXT);
+  const [read, truth] = [pick(figures), pick(measureStep(t_s, fraction(mean(course)), CONTEXT))];
+  const [numbers, rest] = [dwells.map((_, k) => k), dwells.map(() => final)];
+  const courses = { initial: coursesOf(numbers, dwells), final: coursesOf(numbers, rest) };
+  const levels: Levels = { initial, final, courses, over: courses };
+  const told = Object.values(effectOfCrossing(channel, levels, { t_s, fraction: shown }, figures.half_s, read));
+  if (read === null || truth === null || told.length !== 1) throw new Error('a fall without a crossing');
+  return { error_s: read - truth, told_s: told[0] };
+}
+
+const FALLS = 30;
+const rms = (values: readonly number[]): number => Math.sqrt(values.reduce((sum, v) => sum + v * v, 0) / values.length);
+
+describe('a crossing among steps of telemetry', () => {
+  const PLACES = [{ what: '10 %', pick: (f: StepFigures) => f.deadTime_s }, { what: '80 %', pick: (f: StepFigures) => f.t80_s }, { what: 'settled', pick: (f: StepFigures) => f.settling_s }];
+  const TRAINS = PLACES.flatMap((place) => [0, 0.5].flatMap((width) => [0, 0.7].flatMap((warming) => (place.what === 'settled' ? [0.05] : [0.05, 0.12]).map((tau_s) => ({ ...place, width, warming, tau_s })))));
+  test.each(TRAINS)('$what, noise $width of a step wide, levels that warm by $warming steps, lag $tau_s s: told in the root mean square', ({ pick, width, warming, tau_s }) => {
+    const next = seeded(11);
+    const channel = ramps(width, seeded(5));
+    const all = Array.from({ length: 150 }, () => bench(pick, { width, warming, tau_s }, channel, next));
+    const [off, told] = [rms(all.map((b) => b.error_s)), rms(all.map((b) => b.told_s))];
+    expect(told).toBeGreaterThan(0.75 * off);
+    expect(told).toBeLessThan(1.3 * off);
+  });
+});
