@@ -50,8 +50,16 @@ describe('choice', () => {
   test('being better than the baseline by more than the margin is no offence', () => {
     expect(run({ '22k': setting(8, 100), '44k': setting(7.4, 50) }, [near]).choice?.chosen).toBe('44k');
   });
-  test('desyncs are bounded by their count', () => {
+  test('no desyncs at all: one seen rules a setting out, none seen is all that can be asked', () => {
     expect(run({ '22k': setting(8, 70), '44k': setting(7, 70, 1) }, [noDesync]).choice?.chosen).toBe('22k');
+    expect(run({ '22k': setting(8, 70), '44k': setting(7, 70) }, [noDesync]).choice?.chosen).toBe('44k');
+  });
+  // Exact Poisson limits of a mean (Garwood, Biometrika 28 (1936) 437; table values from memory): 0 events, at most 3.69; 1, 0.025 to 5.57; 10, 4.80 to 18.4; 20, 12.2 to 30.9.
+  test.each([[[0, 0, 0, 0, 0], 'met'], [[1, 0, 0, 0, 0], 'open'], [[2, 2, 2, 2, 2], 'open'], [[4, 4, 4, 4, 4], 'failed']])('at most one desync a run, seen %j: %s', (seen, status) => {
+    const rows = setting(7, 70).map((r, i) => ({ ...r, desyncs: (seen as number[])[i] }));
+    const c = run({ '22k': setting(8, 70), '44k': rows }, [{ metric: 'desyncs', kind: 'at-most', bound: { kind: 'number', value: 1, text: '1' } }]).choice;
+    expect(c?.candidates[1].constraints[0]).toMatchObject({ status, detail: expect.stringContaining('a run over 5 runs') as unknown });
+    expect(c?.chosen).toBe(status === 'met' ? '44k' : '22k');
   });
   test('the knee: within the margin of the best, the least level wins, and the best is named', () => {
     const c = run({ '22k': setting(8, 70), '44k': setting(7.03, 70), '88k': setting(7, 70) }, []).choice;

@@ -1,4 +1,7 @@
-/** Whether a setting meets what the user asks. A constraint counts as met only when its interval says so. */
+/**
+ * Whether a setting meets what the user asks. A constraint counts as met only when its interval says so; but for "none at all", which no
+ * number of runs can prove: there it counts whether any was seen.
+ */
 import type { Constraint } from '../../model/files/campaign-choice';
 import type { ResultChoice, ResultMetric } from '../../model/results';
 import { isMetric, metricFact } from '../metrics/catalogue';
@@ -57,11 +60,12 @@ function bounded(c: Exclude<Constraint, { kind: 'within' }>, m: ResultMetric, se
   if (value === undefined || value.estimate.value === null) return answer('none', value?.estimate.reason ?? 'no value');
   const v = value.estimate.value;
   const sign = c.kind === 'at-most' ? 1 : -1;
-  if (isCount(m.key) && !isRate(m.key)) return answer(sign * (v - bound) <= 0 ? 'met' : 'failed', `${show(m.key, v)} a run over ${value.n} runs`);
   const { lower, upper } = value.estimate.interval;
-  if (lower === null || upper === null) return answer(sign * (v - bound) <= 0 ? 'open' : 'failed', `${show(m.key, v)}, without an interval`);
+  const ofCount = isCount(m.key) && !isRate(m.key) ? ` a run over ${value.n} runs` : '';
+  if (ofCount !== '' && sign > 0 && bound === 0) return answer(v === 0 ? 'met' : 'failed', `${show(m.key, v)}${ofCount}`);
+  if (lower === null || upper === null) return answer(sign * (v - bound) <= 0 ? 'open' : 'failed', `${show(m.key, v)}${ofCount}, without an interval`);
   const worst = sign > 0 ? upper : lower;
   const best = sign > 0 ? lower : upper;
-  const found = `${show(m.key, v)} (${showInterval(m.key, value.estimate.interval as never, false)})`;
+  const found = `${show(m.key, v)}${ofCount} (${showInterval(m.key, value.estimate.interval as never, false)})`;
   return answer(sign * (worst - bound) <= 0 ? 'met' : sign * (best - bound) > 0 ? 'failed' : 'open', found);
 }

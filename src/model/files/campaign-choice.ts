@@ -44,8 +44,8 @@ export type Constraint =
 const constraint = object('What the choice must meet', {
   metric: metricName('Which metric'),
   within: margin.optional(),
-  at_most: setting('Not above this').optional(),
-  at_least: setting('Not below this').optional(),
+  at_most: setting('Not above this, with its whole interval; 0 of something that is counted: none seen').optional(),
+  at_least: setting('Not below this, with its whole interval').optional(),
 }).transform((v, ctx): Constraint => {
   const given = [v.within, v.at_most, v.at_least].filter((x) => x !== undefined);
   if (given.length === 1) {
