@@ -56,7 +56,7 @@ describe('choice', () => {
   });
   // Exact Poisson limits of a mean (Garwood, Biometrika 28 (1936) 437; table values from memory): 0 events, at most 3.69; 1, 0.025 to 5.57; 10, 4.80 to 18.4; 20, 12.2 to 30.9.
   test.each([[[0, 0, 0, 0, 0], 'met'], [[1, 0, 0, 0, 0], 'open'], [[2, 2, 2, 2, 2], 'open'], [[4, 4, 4, 4, 4], 'failed']])('at most one desync a run, seen %j: %s', (seen, status) => {
-    const rows = setting(7, 70).map((r, i) => ({ ...r, desyncs: (seen as number[])[i] }));
+    const rows = setting(7, 70).map((r, i) => ({ ...r, desyncs: (seen)[i] }));
     const c = run({ '22k': setting(8, 70), '44k': rows }, [{ metric: 'desyncs', kind: 'at-most', bound: { kind: 'number', value: 1, text: '1' } }]).choice;
     expect(c?.candidates[1].constraints[0]).toMatchObject({ status, detail: expect.stringContaining('a run over 5 runs') as unknown });
     expect(c?.chosen).toBe(status === 'met' ? '44k' : '22k');
