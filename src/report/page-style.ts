@@ -50,6 +50,7 @@ figcaption b { color: var(--ink); }
 .scroll { overflow-x: auto; margin: 1.1rem 0; }
 table { border-collapse: collapse; font-size: .84rem; line-height: 1.35; font-variant-numeric: tabular-nums; width: 100%; overflow-wrap: normal; }
 caption { text-align: left; color: var(--soft); padding-bottom: .4em; }
+.scroll caption { position: sticky; left: 0; max-width: calc(100vw - 2rem); }
 th, td { text-align: left; vertical-align: top; padding: .34em .7em .34em 0; border-bottom: 1px solid var(--rule); }
 thead th { border-bottom: 1.5px solid var(--ink); vertical-align: bottom; font-weight: 600; }
 tbody th { font-weight: 500; }

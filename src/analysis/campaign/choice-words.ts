@@ -46,8 +46,8 @@ function rivalsOf({ input, objective, chosen, best, runners, candidates, text }:
   return all === '' ? '' : `${all.charAt(0).toUpperCase()}${all.slice(1)}.`;
 }
 
-/** Names that hold commas stand in brackets. */
-const listOf = (names: readonly string[]): string => enumerate(names.some((n) => n.includes(',')) ? names.map((n) => `(${n})`) : names);
+/** Names that hold commas stand in brackets where there are several. */
+const listOf = (names: readonly string[]): string => enumerate(names.length > 1 && names.some((n) => n.includes(',')) ? names.map((n) => `(${n})`) : names);
 
 /** Named by margins or choice. */
 const isNamed = (key: string, { margins, choice }: Pick<CampaignInput, 'margins' | 'choice'>): boolean =>
