@@ -49,11 +49,10 @@ const known = new WeakMap<RunChannel, readonly Stretch[]>();
  * that samples show; those above count as weakened as the last one seen. A second that does not stand out of chance counts as weakened as
  * the first at least. With the first alone they count as its square: noise that leaves much of the first weakens the second by that at
  * least, and what noise leaves little of matters little.
- * @param over levels that the mean is taken over, in one way or more of telling them: where they lie at different places within a step,
- * their errors cancel as far as that goes; that way counts which shows it best, as each misses some of it
- * @param weights of those levels, where they do not all weigh the same; they add up to one
+ * @param over where the mean was taken
+ * @param weights of the levels shown, where they do not all weigh the same; they add up to one
  */
-export function leftOfSteps(channel: RunChannel, value: number, over: readonly (readonly number[])[] = [[value]], weights?: readonly number[]): number | null {
+export function leftOfSteps(channel: RunChannel, value: number, over: Over = { shown: [value] }, weights?: readonly number[]): number | null {
   if ((channel.block ?? 1) > 1) return null;
   const step = stepNear(channel, value);
   const near = stretchesOf(channel)
@@ -62,8 +61,7 @@ export function leftOfSteps(channel: RunChannel, value: number, over: readonly (
   if (near.length < LEAST_STRETCHES) return null;
   const n = near.reduce((sum, s) => sum + s.samples, 0);
   const variance = near.reduce((sum, s) => sum + s.samples * s.variance, 0) / n;
-  const kept = keptOver(channel, over, weights);
-  let [power, ratio, seen] = [0, 1, 0];
+  const ratios: number[] = [];
   for (const [k, harmonic] of HARMONICS.entries()) {
     // The course itself is known to variance·fitted/samples, which blurs the place within a step.
     const left = near.reduce((sum, s) => sum + s.samples * Math.exp((-2 * (Math.PI * harmonic) ** 2 * FITTED * s.variance) / s.samples), 0) / n;
@@ -72,16 +70,17 @@ export function leftOfSteps(channel: RunChannel, value: number, over: readonly (
     if (2 * chance > MOST_CHANCE * whole) break;
     const [a, b] = [near.reduce((sum, s) => sum + s.cos[k], 0), near.reduce((sum, s) => sum + s.sin[k], 0)].map((sum) => (2 * sum) / n / left);
     const own = Math.min(1, Math.max(0, a * a + b * b - 2 * chance) / whole);
-    ratio = seen > 0 && a * a + b * b < STANDS_OUT * 2 * chance ? Math.min(ratio, own) : own;
-    power += ratio * whole * kept[k];
-    seen++;
+    ratios.push(k > 0 && a * a + b * b < STANDS_OUT * 2 * chance ? Math.min(ratios[k - 1], own) : own);
   }
-  return seen === 0 ? null : Math.sqrt((power + above(seen, kept) * ratio ** (seen === 1 ? 2 : 1)) / 2);
+  if (ratios.length === 0) return null;
+  const kept = keptOver(channel, over, Math.sqrt(ratios[0]), weights);
+  const seen = ratios.reduce((sum, ratio, k) => sum + ratio * wholeOf(k + 1) * kept[k], 0);
+  return Math.sqrt((seen + above(ratios.length, kept) * (ratios.length === 1 ? ratios[0] ** 2 : ratios[1])) / 2);
 }
 
 /** The same as of {@link leftOfSteps} where there is no noise at all, or none that is known of. */
-export function leftWithoutNoise(channel: RunChannel, over: readonly (readonly number[])[], weights?: readonly number[]): number {
-  return Math.sqrt(((channel.block ?? 1) > 1 ? 1 / 6 : above(0, keptOver(channel, over, weights))) / 2);
+export function leftWithoutNoise(channel: RunChannel, over: Over, weights?: readonly number[]): number {
+  return Math.sqrt(((channel.block ?? 1) > 1 ? 1 / 6 : above(0, keptOver(channel, over, 1, weights))) / 2);
 }
 
 /** Power of the harmonics above the first `seen` of a sawtooth of one step, as far as a mean keeps them; those above the last as the upper half of those told apart. */
@@ -90,24 +89,39 @@ function above(seen: number, kept: readonly number[]): number {
   return kept.slice(seen).reduce((sum, share, k) => sum + share * wholeOf(seen + k + 1), ABOVE * upper);
 }
 
-/** Share of each harmonic's power, 1 to the last, that a mean over levels keeps; the least of several ways of telling them. */
-function keptOver(channel: RunChannel, over: readonly (readonly number[])[], weights?: readonly number[]): number[] {
-  const least = Array.from({ length: LAST }, () => Infinity);
-  for (const levels of over) {
-    const [cos, sin] = [new Float64Array(LAST), new Float64Array(LAST)];
-    for (const [i, level] of levels.entries()) {
-      const place = 2 * Math.PI * placeAmong(channel, level);
-      const [c, s] = [Math.cos(place), Math.sin(place)];
-      let [re, im] = [weights?.[i] ?? 1 / levels.length, 0];
-      for (let k = 0; k < LAST; k++) {
-        [re, im] = [re * c - im * s, re * s + im * c];
-        cos[k] += re;
-        sin[k] += im;
-      }
+/**
+ * Levels that a mean was taken over: where they lie at different places within a step, their errors cancel as far as that goes. `shown`:
+ * what readings show of them; without noise that is the nearest step, and two of these cancel nothing. `course`: a smooth course through
+ * them. Of the two that counts which shows it better, as each misses some of it.
+ */
+export type Over = { readonly shown: readonly number[]; readonly course?: readonly number[] };
+
+/** Share of each harmonic's power, 1 to the last, that a mean keeps over levels. `left`: what noise leaves of the amplitude of the first. */
+function keptOver(channel: RunChannel, { shown, course }: Over, left: number, weights?: readonly number[]): number[] {
+  const placesOf = (levels: readonly number[]): number[] => levels.map((level) => placeAmong(channel, level));
+  const byShown = keptAt(placesOf(shown), weights);
+  if (course === undefined) return byShown;
+  const places = placesOf(course);
+  // Readings without noise toggle where the level has hardly moved: a course through them may sweep a whole step too far.
+  const sweep = Math.max(...places) - Math.min(...places);
+  const middle = places.reduce((sum, p) => sum + p, 0) / places.length;
+  const surely = sweep > left ? 1 - left / sweep : 0;
+  const byCourse = keptAt(places.map((p) => middle + surely * (p - middle)));
+  return byShown.map((share, k) => Math.min(share, byCourse[k]));
+}
+
+function keptAt(places: readonly number[], weights?: readonly number[]): number[] {
+  const [cos, sin] = [new Float64Array(LAST), new Float64Array(LAST)];
+  for (const [i, place] of places.entries()) {
+    const [c, s] = [Math.cos(2 * Math.PI * place), Math.sin(2 * Math.PI * place)];
+    let [re, im] = [weights?.[i] ?? 1 / places.length, 0];
+    for (let k = 0; k < LAST; k++) {
+      [re, im] = [re * c - im * s, re * s + im * c];
+      cos[k] += re;
+      sin[k] += im;
     }
-    for (let k = 0; k < LAST; k++) least[k] = Math.min(least[k], cos[k] ** 2 + sin[k] ** 2);
   }
-  return least;
+  return Array.from(cos, (c, k) => c ** 2 + sin[k] ** 2);
 }
 
 function stretchesOf(channel: RunChannel): readonly Stretch[] {

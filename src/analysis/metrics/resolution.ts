@@ -4,9 +4,8 @@
  */
 import type { RunChannel } from '../run-data';
 import { quarterOf, stepNear } from './coarse';
-import { leftOfSteps } from './noise-over-steps';
+import { leftOfSteps, type Over } from './noise-over-steps';
 import type { Effects } from './reading';
-import { coursesOf } from './train-levels';
 
 /** A third level with this share of the samples shows that the signal moves by more than a step: the mean then averages most of it out. */
 const THIRD_SHARE = 0.05;
@@ -19,12 +18,12 @@ const LEFT = 0.1;
  * a whole step) and the middle of the step (no noise), so half a step is narrowed by 1 − 2m. A third level: a tenth is left of it.
  * Where the moving signal shows what noise leaves of its steps, that counts instead when it is less. `over`: as of {@link leftOfSteps}.
  */
-export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: number, over?: readonly (readonly number[])[]): number {
+export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: number, over?: Over): number {
   return stepNear(channel, mean) * resolutionInSteps(channel, samples, mean, over);
 }
 
 /** The same in steps of the channel near the mean; 0 where it has none. */
-export function resolutionInSteps(channel: RunChannel, samples: Float64Array, mean: number, over?: readonly (readonly number[])[]): number {
+export function resolutionInSteps(channel: RunChannel, samples: Float64Array, mean: number, over?: Over): number {
   if (channel.kind !== 'speed' || samples.length === 0 || stepNear(channel, mean) === 0) return 0;
   const count = new Map<number, number>();
   for (const v of samples) count.set(v, (count.get(v) ?? 0) + 1);
@@ -38,9 +37,9 @@ const PART = 50;
 
 /** The same of a steady level as an instrument input (see `resolutionInputs`); the samples themselves show where the level went meanwhile. */
 export function resolutionEffects(channel: RunChannel, samples: Float64Array, mean: number): Effects {
-  const parts = Array.from({ length: Math.max(1, Math.floor(samples.length / PART)) }, (_, k) => k);
-  const means = parts.map((k) => samples.subarray(k * PART, (k + 1) * PART)).map((part) => part.reduce((sum, v) => sum + v, 0) / part.length);
-  return resolutionInputs(channel, mean, resolutionOf(channel, samples, mean, coursesOf(parts, means)));
+  if (channel.kind !== 'speed') return {};
+  const parts = Array.from({ length: Math.max(1, Math.floor(samples.length / PART)) }, (_, k) => samples.subarray(k * PART, (k + 1) * PART));
+  return resolutionInputs(channel, mean, resolutionOf(channel, samples, mean, { shown: parts.map((part) => part.reduce((sum, v) => sum + v, 0) / part.length) }));
 }
 
 /**

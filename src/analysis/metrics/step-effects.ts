@@ -30,7 +30,7 @@ export function effectsOfLevels(speed: RunChannel, levels: Levels, samples: Side
  * Effect on the instant, s, at which the mean step is found to cross a level. Telemetry answers commands, so the samples near a crossing
  * lie at the same places within a step in every step of the train and in every repeat, but for what warming moves the levels; their
  * errors go into the fit with its weights, and over its slope into the instant. Where too little moves near the crossing to show what noise
- * leaves of the steps, it counts as at the level next to it.
+ * leaves of the steps, it counts as at the level next to it, unless steps are smaller there and noise is the larger share of one.
  * @param instant_s of the crossing, after the command; null where there is none
  */
 export function effectOfCrossing(speed: RunChannel, levels: Levels, mean: Course, half_s: number, instant_s: number | null): Effects {
@@ -45,17 +45,21 @@ export function effectOfCrossing(speed: RunChannel, levels: Levels, mean: Course
   if (step === 0) return {};
   const places = window.weights.map((_, i) => mean.t_s[window.first + i] - instant_s).map((t) => fit.value + t * (fit.slope + t * fit.bend));
   const way = (fit.value - levels.initial) / size;
-  const over = shiftsOf(levels, way).map((course) => course.flatMap((shift) => places.map((place) => place + shift)));
-  const dwells = over[0].length / places.length;
-  const weights = Array.from({ length: dwells }, () => window.weights.map((w) => w / dwells)).flat();
-  const left = leftOfSteps(speed, fit.value, over, weights) ?? leftOfSteps(speed, way < 0.5 ? levels.initial : levels.final, over, weights) ?? leftWithoutNoise(speed, over, weights);
+  const shifts = shiftsOf(levels, way);
+  const over = { shown: shifts.flatMap((shift) => places.map((place) => place + shift)) };
+  const weights = shifts.flatMap(() => window.weights.map((w) => w / shifts.length));
+  const beside = way < 0.5 ? levels.initial : levels.final;
+  const left = leftOfSteps(speed, fit.value, over, weights)
+    ?? (stepNear(speed, beside) < ALIKE * step ? null : leftOfSteps(speed, beside, over, weights))
+    ?? leftWithoutNoise(speed, over, weights);
   return resolutionInputs(speed, fit.value, (-step * left) / fit.slope);
 }
 
-/** How far warming moves a level part of the way between the two, dwell by dwell, in each way of telling it. */
-function shiftsOf({ initial, final, courses }: Levels, way: number): number[][] {
-  return Array.from({ length: Math.min(courses.initial.length, courses.final.length) }, (_, k) => {
-    const [before, after] = [courses.initial[k], courses.final[k]];
-    return Array.from({ length: Math.min(before.length, after.length) }, (__, d) => (1 - way) * (before[d] - initial) + way * (after[d] - final));
-  });
+/** Steps of this share and above are no smaller than others. */
+const ALIKE = 0.85;
+
+/** How far warming moves a level part of the way between the two, dwell by dwell as these show it. */
+function shiftsOf({ initial, final, dwells }: Levels, way: number): number[] {
+  const length = Math.min(dwells.initial.length, dwells.final.length);
+  return Array.from({ length }, (_, d) => (1 - way) * (dwells.initial[d] - initial) + way * (dwells.final[d] - final));
 }

@@ -3,6 +3,7 @@
  */
 import { between, type PlayedSegment, type RunChannel, type Series } from '../run-data';
 import { fitPolynomial } from '../stats/linefit';
+import type { Over } from './noise-over-steps';
 import { centre } from './reading';
 
 /** Part of each dwell that shows its level. */
@@ -10,10 +11,8 @@ export const TAIL = 0.25;
 
 /** One of each for the level before a step and the level after it. */
 export type Sides<Of> = { readonly initial: Of; readonly final: Of };
-/** How a level went over the dwells of a train, in one way or more of telling it. */
-export type Courses = readonly (readonly number[])[];
-/** State levels, how each went over the dwells, and that with the way it creeps within one (`over` of `leftOfSteps`). */
-export type Levels = Sides<number> & { readonly courses: Sides<Courses>; readonly over: Sides<Courses> };
+/** State levels, what each dwell shows of them, and how they went over the dwells and within them. */
+export type Levels = Sides<number> & { readonly dwells: Sides<readonly number[]>; readonly over: Sides<Over> };
 
 /** The part of a step that shows a level: before the command, or before the end. */
 function tailOf(side: keyof Sides<number>, { start_s, end_s }: PlayedSegment): readonly [from: number, to: number] {
@@ -27,7 +26,7 @@ function tailOf(side: keyof Sides<number>, { start_s, end_s }: PlayedSegment): r
  * the middle of the window along the creep that all dwells show.
  */
 export function levelsOf(speed: RunChannel, steps: readonly PlayedSegment[]): Levels | null {
-  const level = (side: keyof Sides<number>): { readonly value: number; readonly courses: Courses; readonly over: Courses } | null => {
+  const level = (side: keyof Sides<number>): { readonly value: number; readonly dwells: readonly number[]; readonly over: Over } | null => {
     const parts = steps.flatMap((segment) => {
       const [from, to] = tailOf(side, segment);
       const part = between(speed, from, to);
@@ -36,37 +35,32 @@ export function levelsOf(speed: RunChannel, steps: readonly PlayedSegment[]): Le
     if (parts.length === 0) return null;
     const creep = parts.reduce((sum, p) => sum + p.slope, 0) / parts.length;
     const dwells = parts.map((p) => p.mean + creep * (p.middle_s - (p.time - speed.period_s / 2)));
-    const courses = coursesOf(parts.map((p) => p.middle_s), dwells);
-    return { value: centre(dwells).value, courses, over: creeping(courses, creep * parts[0].length_s) };
+    return { value: centre(dwells).value, dwells, over: overDwells(parts.map((p) => p.middle_s), dwells, creep * parts[0].length_s) };
   };
   const initial = level('initial');
   const final = level('final');
   return initial === null || final === null ? null : {
-    initial: initial.value, final: final.value, courses: { initial: initial.courses, final: final.courses }, over: { initial: initial.over, final: final.over },
+    initial: initial.value, final: final.value, dwells: { initial: initial.dwells, final: final.dwells }, over: { initial: initial.over, final: final.over },
   };
 }
 
 /** Dwells that show a course over the train. */
 const LEAST_DWELLS = 8;
 
-/**
- * How a level went over the dwells of a train: as each shows it, and as a parabola through them, as without noise a single dwell shows the
- * nearest step and nothing else.
- */
-export function coursesOf(t_s: readonly number[], dwells: readonly number[]): Courses {
-  const middle = centre(t_s).value;
-  const x = t_s.map((t) => t - middle);
-  const fit = dwells.length < LEAST_DWELLS ? null : fitPolynomial(x, dwells, { degree: 2 });
-  if (fit?.ok !== true) return [dwells];
-  const [a, b, c] = fit.coefficients;
-  return [dwells, x.map((v) => a + v * (b + v * c))];
-}
-
 /** Places within a dwell at which a level that creeps is looked at, in its length from the middle. */
 const WITHIN_DWELL = [-0.4, -0.2, 0, 0.2, 0.4];
 
-/** The same where the level creeps by so much within each dwell. */
-export const creeping = (courses: Courses, creep: number): Courses => courses.map((course) => course.flatMap((level) => WITHIN_DWELL.map((share) => level + share * creep)));
+/** How a level went over the dwells of a train: as each shows it, and as a parabola through them; both with the way that it creeps within a dwell. */
+export function overDwells(t_s: readonly number[], dwells: readonly number[], creep: number): Over {
+  const within = (level: number): number[] => WITHIN_DWELL.map((share) => level + share * creep);
+  const shown = dwells.flatMap(within);
+  const middle = centre(t_s).value;
+  const x = t_s.map((t) => t - middle);
+  const fit = dwells.length < LEAST_DWELLS ? null : fitPolynomial(x, dwells, { degree: 2 });
+  if (fit?.ok !== true) return { shown };
+  const [a, b, c] = fit.coefficients;
+  return { shown, course: x.map((v) => a + v * (b + v * c)).flatMap(within) };
+}
 
 /** Mean time, mean value and least-squares slope of samples; slope 0 for one sample. */
 function lineOf({ t_s, value }: Series): { time: number; mean: number; slope: number } {
