@@ -316,4 +316,18 @@ describe('soak', () => {
     expect(metricOf(made(400), 'thermal_time_constant_s')?.flags.join()).toContain('extrapolation');
     expect(metricOf(made(250), 'thermal_time_constant_s')?.flags.join()).not.toContain('extrapolation');
   });
+  test('a coarse speed that shows the same value at both ends has hidden two errors, and the same two in every repeat', () => {
+    const data = makeRun({ protocol: 'soak', segments: [hold], row_s: 0.05 });
+    // Half a step of 100 rpm as a rectangle at either end; in between other values show how large a step is.
+    const driftFrom = (rpm: number) => {
+      const speed = data.channels.find((c) => c.kind === 'speed') ?? data.channels[0];
+      const shown = { ...speed, value: speed.t_s.map((t) => (t > 100 && t < 200 ? rpm + 100 * Math.round(Math.sin(t)) : rpm)) };
+      return metricOf(runMetrics({ ...data, channels: [shown] }), 'soak_speed_drift');
+    };
+    const drift = driftFrom(20_000);
+    expect(drift?.value).toBe(0);
+    expect(Math.abs((drift?.u ?? 0) - (Math.SQRT2 * 100) / Math.sqrt(12) / 20_000)).toBeLessThan(1e-9);
+    expect(Object.keys(drift?.effects ?? {}).filter((input) => input.includes('resolution')).sort()).toEqual(['speed_resolution_first', 'speed_resolution_last']);
+    expect(Object.keys(driftFrom(20_100)?.effects ?? {})).toEqual(Object.keys(drift?.effects ?? {}));
+  });
 });

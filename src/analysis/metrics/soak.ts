@@ -6,7 +6,7 @@ import { between, channelOf, withRole, type PlayedSegment, type RunData, type Se
 import { fitNonlinear } from '../stats/nonlinear';
 import type { MetricName } from './catalogue';
 import { channelEffects, meanOf, meanReading } from './common';
-import { exact, metric, minus, noMetric, over, type RunMetric } from './reading';
+import { exact, metric, minus, noMetric, over, type Reading, type RunMetric } from './reading';
 
 const NAMES = ['thermal_time_constant_s', 'final_temperature_degC', 'temperature_rise_K', 'settled_rise_K', 'soak_speed_drift'] as const satisfies readonly MetricName[];
 /** Points that the exponential is fitted to. */
@@ -94,6 +94,10 @@ function driftMetric(data: RunData, soak: PlayedSegment): RunMetric {
   if (!first.ok) return noMetric('soak_speed_drift', first.reason);
   if (!last.ok) return noMetric('soak_speed_drift', last.reason);
   if (!(first.value.value > 0)) return noMetric('soak_speed_drift', 'the motor did not turn');
-  // The same gain reads both, so it cancels.
-  return metric('soak_speed_drift', minus(over(last.value, first.value), exact(1)), 'mean speed of the last tenth over that of the first tenth, less one');
+  // The same gain reads both, so it cancels. What steps of the channel hide at either end need not be the same, even where both show one value.
+  return metric('soak_speed_drift', minus(over(stepsOf(last.value, 'last'), stepsOf(first.value, 'first')), exact(1)), 'mean speed of the last tenth over that of the first tenth, less one');
 }
+
+/** A reading whose error by the steps of its channel is one of its own, and the same in all repeats: these run at nearly the same speeds. */
+const stepsOf = (reading: Reading, at: string): Reading =>
+  ({ ...reading, effects: Object.fromEntries(Object.entries(reading.effects).map(([input, effect]) => [input.replace(/_resolution_.*/, `_resolution_${at}`), effect])) });
