@@ -100,10 +100,16 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
   const samples = { initial: samplesOf(speed, segments, 'initial'), final: samplesOf(speed, segments, 'final') };
   const levelEffects = effectsOfLevels(speed, levels, samples, mean, onMean);
   const age = sampleAge(speed);
+  const crossed = new Map<number | null, Effects>();
+  const effectAt = (at_s: number | null): Effects => {
+    const effects = crossed.get(at_s) ?? effectOfCrossing(speed, levels, mean, shape.half_s, at_s);
+    crossed.set(at_s, effects);
+    return effects;
+  };
   /** A figure with what the instruments do to it; where it begins at the command, the age of a sample is taken off. */
   const told = ({ names, pick, what, fromCommand, crossings }: Figure<StepFigures>, own: Pick<Reading, 'value' | 'within'>, of: string, more: readonly string[] = flags): RunMetric => {
     const moved = (effects: Effects): Reading => ({ value: 0, within: 0, effects });
-    const { effects } = derived(0, [[moved(levelEffects(pick)), 1], ...crossings(shape).map(([at_s, per_s]) => [moved(effectOfCrossing(speed, levels, mean, shape.half_s, at_s)), per_s] as const)]);
+    const { effects } = derived(0, [[moved(levelEffects(pick)), 1], ...crossings(shape).map(([at_s, per_s]) => [moved(effectAt(at_s)), per_s] as const)]);
     const reading: Reading = { ...own, effects };
     return metric(names[name], fromCommand ? minus(reading, age) : reading, `speed, ${what}, ${of}${fromCommand ? '; half a sample period taken off' : ''}`, more);
   };
