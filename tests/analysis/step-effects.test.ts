@@ -68,4 +68,26 @@ describe('a crossing among steps of telemetry', () => {
     // A course through levels that toggle would be believed to sweep a whole step, and most of these would be told far too little.
     if (width === 0) expect(toggled.filter((b) => Math.abs(b.error_s) > 2 * Math.abs(b.told_s)).length).toBeLessThanOrEqual(0.12 * toggled.length);
   });
+
+  test('where nothing moves near the crossing the level beside it speaks, but not one whose steps are smaller; else noise counts as none', () => {
+    // Noise of a whole step shows on a ramp above the upper level only; a few readings show how large steps are at the level and at the crossing.
+    const told = (grid: number, width: number): number => {
+      const next = seeded(5);
+      const moving = Array.from({ length: 8000 }, (_, i) => STEP * Math.round(328 + 16 * Math.abs(((i / 500) % 2) - 1) + width * (next() - 0.5)));
+      const few = [...Array.from({ length: 9 }, (_, k) => 29_600 + STEP * k), ...Array.from({ length: 7 }, (_, k) => 28_000 + grid * k).filter((v) => v < 29_000)];
+      const value = Float64Array.from([...few, ...moving]);
+      const channel: RunChannel = { ...ramps(0, next), t_s: value.map((_, i) => (i - few.length) * PERIOD_S - (i < few.length ? 1 : 0)), value };
+      const t_s = Array.from({ length: 340 }, (_, i) => (i - 40 + 0.37) * PERIOD_S);
+      const fraction = t_s.map((t) => (t < 0 ? 0 : 1 - Math.exp(-t / 0.05)));
+      const figures = measureStep(t_s, fraction, CONTEXT);
+      const one = { initial: [30_000], final: [14_000] };
+      const levels: Levels = { initial: 30_000, final: 14_000, dwells: one, over: { initial: { shown: one.initial }, final: { shown: one.final } } };
+      return Math.abs(Object.values(effectOfCrossing(channel, levels, { t_s, fraction }, figures.half_s, figures.deadTime_s)).at(0) ?? 0);
+    };
+    expect(told(100, 0)).toBeGreaterThan(0);
+    expect(told(100, 1)).toBeLessThan(0.3 * told(100, 0));
+    // Steps of 200 rpm at the crossing: noise of 100 rpm at the level says nothing of them.
+    expect(told(200, 1)).toBeCloseTo(told(200, 0), 12);
+    expect(told(200, 1)).toBeGreaterThan(0);
+  });
 });
