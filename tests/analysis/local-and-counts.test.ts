@@ -49,6 +49,13 @@ describe('a parabola near a place', () => {
     expect(localParabola(points(6), 2, 2.5)).not.toBeNull();
   });
 
+  test('one set of points asked for in turn at several places and widths answers each', () => {
+    const points = { x: grid, y: grid.map((x) => Math.sin(6 * x)) };
+    const asked = [[0.3, 0.04], [0.3, 0.04], [0.3, 0.1], [0.7, 0.1], [0.7, 0.04], [0.3, 0.04]] as const;
+    for (const [at, width] of asked) expect(localParabola(points, at, width)?.at(at)).toBe(localParabola({ ...points }, at, width)?.at(at));
+    expect(new Set(asked.map(([at, width]) => localParabola(points, at, width)?.at(at))).size).toBe(4);
+  });
+
   test('where it passes a value is found inside the window, and nowhere else', () => {
     const local = localParabola({ x: grid, y: grid.map((x) => x * x) }, 0.5, 0.04);
     if (local === null) throw new Error('no fit');

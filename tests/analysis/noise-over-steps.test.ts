@@ -2,6 +2,7 @@
 // Method: made-up triangles, rests and edges, quantised with noise of known shape and size from seeds; what is left of the steps from the
 // characteristic function of the noise, and that again by direct summation.
 import { describe, expect, test } from 'vitest';
+import { placesAmong } from '../../src/analysis/metrics/coarse';
 import { leftOfSteps, leftWithoutNoise } from '../../src/analysis/metrics/noise-over-steps';
 import { resolutionEffects, resolutionOf } from '../../src/analysis/metrics/resolution';
 import { overDwells } from '../../src/analysis/metrics/train-levels';
@@ -214,3 +215,17 @@ describe('coarseness of a mean', () => {
 function never(): never {
   throw new Error('too little moves for an answer');
 }
+
+describe('places among the values shown', () => {
+  const shown = (value: number[]): RunChannel => ({ ...coarse(() => 0, 0, none), value: Float64Array.from(value), t_s: Float64Array.from(value, (_, i) => i) });
+
+  test('are whole at each, in between along a straight line, past the ends along the last one, in whatever order they are asked for', () => {
+    const channel = shown([100, 140, 120, 100, 200]);
+    expect(placesAmong(channel, [100, 110, 120, 130, 170, 200, 215, 90, 199, 101])).toEqual(Float64Array.of(0, 0.5, 1, 1.5, 2.5, 3, 3.25, -0.5, 2 + 59 / 60, 0.05));
+  });
+
+  test('are 0 where fewer than two values were shown', () => {
+    expect(placesAmong(shown([100, 100]), [90, 110])).toEqual(new Float64Array(2));
+    expect(placesAmong(shown([]), [90])).toEqual(new Float64Array(1));
+  });
+});

@@ -21,11 +21,23 @@ export type LocalFit = {
 /** Fewest points that show a parabola and how well it fits. */
 const LEAST = 6;
 
+/** The last fit to each set of points: one place is asked for several times in a row. */
+const last = new WeakMap<Points, { readonly centre: number; readonly halfWidth: number; readonly fit: LocalFit | null }>();
+
 /**
  * The parabola through the points within ± `halfWidth` of `centre`; at the ends of the range the window moves inwards.
+ * @param points never changed afterwards
  * @returns null when fewer than six points lie in the window
  */
-export function localParabola({ x, y }: Points, centre: number, halfWidth: number): LocalFit | null {
+export function localParabola(points: Points, centre: number, halfWidth: number): LocalFit | null {
+  const before = last.get(points);
+  if (before?.centre === centre && before.halfWidth === halfWidth) return before.fit;
+  const fit = parabolaThrough(points, centre, halfWidth);
+  last.set(points, { centre, halfWidth, fit });
+  return fit;
+}
+
+function parabolaThrough({ x, y }: Points, centre: number, halfWidth: number): LocalFit | null {
   requireSameLength(x, y, 'x and y');
   const n = x.length;
   if (n < LEAST) return null;

@@ -43,10 +43,9 @@ export function fitMonotone(x: Numbers, y: Numbers, options: MonotoneOptions = {
   const basis = new UniformCubic(from, to, intervals);
 
   // y = c₀ + Σ d_k · (B_k + … + B_last) with every d_k ≥ 0 and c₀ free.
-  const rows = cells.x.map((v) => basis.tails(v));
   const root = cells.weight.map(Math.sqrt);
   const scale = Math.max(...cells.y.map(Math.abs)) || 1;
-  const d = nonNegativeLeastSquares(rows.map((r, i) => r.map((b) => b * root[i])), cells.y.map((v, i) => (v / scale) * root[i]), [0]);
+  const d = nonNegativeLeastSquares(cells.x.map((v, i) => basis.tails(v, root[i])), cells.y.map((v, i) => (v / scale) * root[i]), [0]);
   if (d === null) return noResult('the monotone fit did not settle; the x values may be bunched, use fewer intervals');
   const coefficients: number[] = [];
   d.forEach((step, k) => coefficients.push((k === 0 ? 0 : coefficients[k - 1]) + step * scale));
@@ -138,12 +137,12 @@ class UniformCubic {
     }, 0);
   }
 
-  /** For every k the sum of the basis functions from k on. */
-  tails(v: number): number[] {
+  /** For every k the sum of the basis functions from k on, times a weight. */
+  tails(v: number, weight: number): Float64Array {
     const k = this.interval(v);
-    const row = new Array<number>(this.count).fill(0);
-    this.local(v, k, DEGREE).forEach((b, j) => { row[k - DEGREE + j] = b; });
+    const row = new Float64Array(this.count);
+    row.set(this.local(v, k, DEGREE), k - DEGREE);
     for (let i = this.count - 2; i >= 0; i--) row[i] += row[i + 1];
-    return row;
+    return row.map((b) => b * weight);
   }
 }

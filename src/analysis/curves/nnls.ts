@@ -1,58 +1,93 @@
 /** Least squares with non-negative unknowns. */
-import { smallLeastSquares, triangleOf } from '../stats/householder';
+import type { Numbers } from '../stats/check';
+import { smallLeastSquares, triangleOf, type Triangle } from '../stats/householder';
 
 /**
  * Minimises |A x − b| with x ≥ 0 by active sets (Lawson & Hanson, Solving Least Squares Problems, 1974, chapter 23).
  * @param free columns whose unknown may have either sign
  * @returns x, or null when the columns in use depend on each other or the sets do not settle
  */
-export function nonNegativeLeastSquares(a: readonly (readonly number[])[], b: readonly number[], free: readonly number[] = []): number[] | null {
+export function nonNegativeLeastSquares(a: readonly Numbers[], b: Numbers, free: readonly number[] = []): Float64Array | null {
   const columns = a[0]?.length ?? 0;
-  const always = new Set(free);
-  const passive = new Set(free);
+  // 1 where a column is in use.
+  const always = new Uint8Array(columns);
+  for (const k of free) always[k] = 1;
+  const passive = always.slice();
   // What the sets are tried on is no taller than wide: a rotation changes no length, and what falls out is the same for every x.
   const small = triangleOf(a, b);
-  let x = new Array<number>(columns).fill(0);
-  if (passive.size > 0) {
-    const start = solveOn(small, passive, columns);
+  let x: Float64Array = new Float64Array(columns);
+  if (free.length > 0) {
+    const start = solveOn(small, passive);
     if (start === null) return null;
     x = start;
   }
-  const size = Math.sqrt(b.reduce((s, v) => s + v * v, 0)) || 1;
+  const least = 1e-10 * (Math.sqrt(squareOf(b)) || 1);
   for (let round = 0; round < 10 * columns + 10; round++) {
-    const residual = small.rows.map((row, i) => small.y[i] - row.reduce((s, v, k) => s + v * x[k], 0));
-    let steepest = -1;
-    let most = 1e-10 * size;
-    for (let k = 0; k < columns; k++) {
-      if (passive.has(k)) continue;
-      let gain = 0;
-      let norm = 0;
-      for (let i = 0; i < small.rows.length; i++) { gain += small.rows[i][k] * residual[i]; norm += small.rows[i][k] ** 2; }
-      gain /= Math.sqrt(norm) || 1;
-      if (gain > most) { most = gain; steepest = k; }
-    }
+    const steepest = steepestOf(small, x, passive, least);
     if (steepest < 0) return x;
-    passive.add(steepest);
+    passive[steepest] = 1;
     for (;;) {
-      const trial = solveOn(small, passive, columns);
+      const trial = solveOn(small, passive);
       if (trial === null) return null;
-      const negative = [...passive].filter((k) => !always.has(k) && trial[k] <= 0);
-      if (negative.length === 0) { x = trial; break; }
-      const from = x;
-      const step = Math.min(...negative.map((k) => from[k] / (from[k] - trial[k])));
-      x = from.map((v, k) => v + (Number.isFinite(step) ? step : 0) * (trial[k] - v));
-      for (const k of negative) if (x[k] <= 1e-14) { x[k] = 0; passive.delete(k); }
-      if (passive.size === always.size) break;
+      if (!moveTowards(trial, x, passive, always)) { x = trial; break; }
+      if (passive.every((used, k) => used === always[k])) break;
     }
   }
   return null;
 }
 
-function solveOn({ rows, y }: ReturnType<typeof triangleOf>, use: ReadonlySet<number>, columns: number): number[] | null {
-  const list = [...use].sort((p, q) => p - q);
-  const solution = smallLeastSquares(rows.map((row) => list.map((k) => row[k])), y);
+function squareOf(b: Numbers): number {
+  let sum = 0;
+  for (let i = 0; i < b.length; i++) sum += b[i] * b[i];
+  return sum;
+}
+
+/** The unused column along which the residual falls most steeply, when by more than `least`; −1 when none does. */
+function steepestOf({ rows, y }: Triangle, x: Float64Array, passive: Uint8Array, least: number): number {
+  const residual = y.slice();
+  for (let i = 0; i < rows.length; i++) {
+    let sum = 0;
+    for (let k = 0; k < x.length; k++) sum += rows[i][k] * x[k];
+    residual[i] -= sum;
+  }
+  let steepest = -1;
+  let most = least;
+  for (let k = 0; k < x.length; k++) {
+    if (passive[k] === 1) continue;
+    let gain = 0;
+    let norm = 0;
+    for (let i = 0; i < rows.length; i++) { gain += rows[i][k] * residual[i]; norm += rows[i][k] ** 2; }
+    gain /= Math.sqrt(norm) || 1;
+    if (gain > most) { most = gain; steepest = k; }
+  }
+  return steepest;
+}
+
+/** Moves x towards a trial as far as no unknown turns negative, and takes those that reach 0 out of use; false when the trial itself will do. */
+function moveTowards(trial: Float64Array, x: Float64Array, passive: Uint8Array, always: Uint8Array): boolean {
+  let negative = 0;
+  let step = Infinity;
+  for (let k = 0; k < x.length; k++) {
+    if (passive[k] === 0 || always[k] === 1 || trial[k] > 0) continue;
+    negative++;
+    step = Math.min(step, x[k] / (x[k] - trial[k]));
+  }
+  if (negative === 0) return false;
+  const share = Number.isFinite(step) ? step : 0;
+  for (let k = 0; k < x.length; k++) {
+    const bound = passive[k] === 1 && always[k] === 0 && trial[k] <= 0;
+    x[k] += share * (trial[k] - x[k]);
+    if (bound && x[k] <= 1e-14) { x[k] = 0; passive[k] = 0; }
+  }
+  return true;
+}
+
+/** Least squares on the columns in use; the other unknowns are 0. */
+function solveOn({ rows, y }: Triangle, use: Uint8Array): Float64Array | null {
+  const list = Array.from(use.keys()).filter((k) => use[k] === 1);
+  const solution = smallLeastSquares(rows.map((row) => Float64Array.from(list, (k) => row[k])), y);
   if (solution === null) return null;
-  const x = new Array<number>(columns).fill(0);
+  const x = new Float64Array(use.length);
   list.forEach((k, i) => { x[k] = solution[i]; });
   return x;
 }

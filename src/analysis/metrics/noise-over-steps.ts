@@ -5,7 +5,8 @@
  * within a step can be seen.
  */
 import type { RunChannel } from '../run-data';
-import { placeAmong, stepNear } from './coarse';
+import type { Numbers } from '../stats/check';
+import { placesAmong, stepNear } from './coarse';
 
 /** A stretch counts from this many steps on, so that places within a step come up about equally often. */
 const SWEPT = 6;
@@ -20,7 +21,7 @@ const MOST_LOST = 4;
 const NEAR = 0.15;
 const SAME_STEP = 0.15;
 const LEAST_STRETCHES = 2;
-/** Harmonics of the error over the place within a step that are looked at. */
+/** Harmonics of the error over the place within a step that are looked at (see `lookAt`). */
 const HARMONICS = [1, 2] as const;
 /** A harmonic is not seen where chance alone gives more than this share of the power that it has without noise. */
 const MOST_CHANCE = 0.1;
@@ -52,7 +53,7 @@ const known = new WeakMap<RunChannel, readonly Stretch[]>();
  * @param over where the mean was taken
  * @param weights of the levels shown, where they do not all weigh the same; they add up to one
  */
-export function leftOfSteps(channel: RunChannel, value: number, over: Over = { shown: [value] }, weights?: readonly number[]): number | null {
+export function leftOfSteps(channel: RunChannel, value: number, over: Over = { shown: [value] }, weights?: Numbers): number | null {
   if ((channel.block ?? 1) > 1) return null;
   const step = stepNear(channel, value);
   const near = stretchesOf(channel)
@@ -79,7 +80,7 @@ export function leftOfSteps(channel: RunChannel, value: number, over: Over = { s
 }
 
 /** The same as of {@link leftOfSteps} where there is no noise at all, or none that is known of. */
-export function leftWithoutNoise(channel: RunChannel, over: Over, weights?: readonly number[]): number {
+export function leftWithoutNoise(channel: RunChannel, over: Over, weights?: Numbers): number {
   return Math.sqrt(((channel.block ?? 1) > 1 ? 1 / 6 : above(0, keptOver(channel, over, 1, weights))) / 2);
 }
 
@@ -94,29 +95,32 @@ function above(seen: number, kept: readonly number[]): number {
  * what readings show of them; without noise that is the nearest step, and two of these cancel nothing. `course`: a smooth course through
  * them. Of the two that counts which shows it better, as each misses some of it.
  */
-export type Over = { readonly shown: readonly number[]; readonly course?: readonly number[] };
+export type Over = { readonly shown: Numbers; readonly course?: Numbers };
 
 /** Share of each harmonic's power, 1 to the last, that a mean keeps over levels. `left`: what noise leaves of the amplitude of the first. */
-function keptOver(channel: RunChannel, { shown, course }: Over, left: number, weights?: readonly number[]): number[] {
-  const placesOf = (levels: readonly number[]): number[] => levels.map((level) => placeAmong(channel, level));
-  const byShown = keptAt(placesOf(shown), weights);
+function keptOver(channel: RunChannel, { shown, course }: Over, left: number, weights?: Numbers): number[] {
+  const byShown = keptAt(placesAmong(channel, shown), weights);
   if (course === undefined) return byShown;
-  const places = placesOf(course);
+  const places = placesAmong(channel, course);
   // Readings without noise toggle where the level has hardly moved: a course through them may sweep a whole step too far.
-  const sweep = Math.max(...places) - Math.min(...places);
+  const sweep = places.reduce((a, b) => Math.max(a, b)) - places.reduce((a, b) => Math.min(a, b));
   const middle = places.reduce((sum, p) => sum + p, 0) / places.length;
   const surely = sweep > left ? 1 - left / sweep : 0;
   const byCourse = keptAt(places.map((p) => middle + surely * (p - middle)));
   return byShown.map((share, k) => Math.min(share, byCourse[k]));
 }
 
-function keptAt(places: readonly number[], weights?: readonly number[]): number[] {
+function keptAt(places: Float64Array, weights?: Numbers): number[] {
   const [cos, sin] = [new Float64Array(LAST), new Float64Array(LAST)];
-  for (const [i, place] of places.entries()) {
-    const [c, s] = [Math.cos(2 * Math.PI * place), Math.sin(2 * Math.PI * place)];
-    let [re, im] = [weights?.[i] ?? 1 / places.length, 0];
+  for (let i = 0; i < places.length; i++) {
+    const c = Math.cos(2 * Math.PI * places[i]);
+    const s = Math.sin(2 * Math.PI * places[i]);
+    let re = weights?.[i] ?? 1 / places.length;
+    let im = 0;
     for (let k = 0; k < LAST; k++) {
-      [re, im] = [re * c - im * s, re * s + im * c];
+      const turned = re * c - im * s;
+      im = re * s + im * c;
+      re = turned;
       cos[k] += re;
       sin[k] += im;
     }
@@ -129,19 +133,15 @@ function stretchesOf(channel: RunChannel): readonly Stretch[] {
   if (before !== undefined) return before;
   const { t_s, value } = channel;
   const found: Stretch[] = [];
+  /** Where a stretch begins, and the step there. */
   let from = 0;
-  let step = 0;
-  const begin = (at: number): void => {
-    from = at;
-    step = at < value.length ? stepNear(channel, value[at]) : 0;
-  };
-  begin(0);
+  let step = stepAt(channel, 0);
   for (let i = 1; i < value.length; i++) {
-    if (t_s[i] - t_s[i - 1] > MOST_LOST * channel.period_s) {
-      begin(i);
-      continue;
+    const lost = t_s[i] - t_s[i - 1] > MOST_LOST * channel.period_s;
+    if (lost || i - from > MOST_SAMPLES) {
+      from = lost ? i : from + (MOST_SAMPLES >> 1);
+      step = stepAt(channel, from);
     }
-    if (i - from > MOST_SAMPLES) begin(from + (MOST_SAMPLES >> 1));
     const swept = value[i] - value[from];
     if (i - from < LEAST_SAMPLES || Math.abs(swept) < SWEPT * step) continue;
     // Steps grow with speed, so the larger one of a stretch's ends counts.
@@ -149,17 +149,24 @@ function stretchesOf(channel: RunChannel): readonly Stretch[] {
     if (!(larger > 0) || Math.abs(swept) < SWEPT * larger) continue;
     const middle = (from + i) >> 1;
     if (Math.abs(value[middle] - value[from] - swept / 2) > HALF_WAY * Math.abs(swept)) {
-      begin(middle);
-      continue;
+      from = middle;
+    } else {
+      found.push(stretch(channel, from, i + 1));
+      from = i + 1;
     }
-    let sum = 0;
-    for (let k = from; k <= i; k++) sum += value[k];
-    const level = sum / (i + 1 - from);
-    found.push({ from, to: i + 1, level, step: stepNear(channel, level), seen: null });
-    begin(i + 1);
+    step = stepAt(channel, from);
   }
   known.set(channel, found);
   return found;
+}
+
+const stepAt = (channel: RunChannel, index: number): number => (index < channel.value.length ? stepNear(channel, channel.value[index]) : 0);
+
+function stretch(channel: RunChannel, from: number, to: number): Stretch {
+  let sum = 0;
+  for (let k = from; k < to; k++) sum += channel.value[k];
+  const level = sum / (to - from);
+  return { from, to, level, step: stepNear(channel, level), seen: null };
 }
 
 /** The samples of a stretch about their least-squares parabola in time. */
@@ -173,24 +180,34 @@ function lookAt(channel: RunChannel, { from, to, level: mean, step }: Stretch): 
   let [m2, m3] = [0, 0];
   for (let i = from; i < to; i++) { const x = (t[i] - time) * scale; m2 += x * x; m3 += x * x * x; }
   // 1, x and q = x² − (m3/m2)·x − m2/n are orthogonal over the samples.
-  const q = (x: number): number => x * x - (m3 / m2) * x - m2 / n;
   let [xy, qq, qy] = [0, 0, 0];
   for (let i = from; i < to; i++) {
     const x = (t[i] - time) * scale;
-    xy += x * (y[i] - mean); qq += q(x) ** 2; qy += q(x) * (y[i] - mean);
+    const q = x * x - (m3 / m2) * x - m2 / n;
+    xy += x * (y[i] - mean); qq += q ** 2; qy += q * (y[i] - mean);
   }
   let square = 0;
-  const [cos, sin] = [HARMONICS.map(() => 0), HARMONICS.map(() => 0)];
+  const course = new Float64Array(n);
   for (let i = from; i < to; i++) {
     const x = (t[i] - time) * scale;
-    const all = mean + (xy / m2) * x + (qy / qq) * q(x);
+    const q = x * x - (m3 / m2) * x - m2 / n;
+    const all = mean + (xy / m2) * x + (qy / qq) * q;
     square += ((y[i] - all) / step) ** 2;
     // By the other samples alone: a course that leans towards a sample would tell its place by its own error.
-    const leverage = 1 / n + (x * x) / m2 + q(x) ** 2 / qq;
-    const course = (all - leverage * y[i]) / (1 - leverage);
-    const error = (y[i] - course) / step;
-    const place = 2 * Math.PI * placeAmong(channel, course);
-    for (const [k, harmonic] of HARMONICS.entries()) { cos[k] += error * Math.cos(harmonic * place); sin[k] += error * Math.sin(harmonic * place); }
+    const leverage = 1 / n + (x * x) / m2 + q ** 2 / qq;
+    course[i - from] = (all - leverage * y[i]) / (1 - leverage);
   }
-  return { samples: n, variance: square / n, cos, sin };
+  const places = placesAmong(channel, course);
+  let [cos1, sin1, cos2, sin2] = [0, 0, 0, 0];
+  for (let i = 0; i < n; i++) {
+    const error = (y[from + i] - course[i]) / step;
+    const place = 2 * Math.PI * (places[i] - Math.floor(places[i]));
+    const cos = Math.cos(place);
+    const sin = Math.sin(place);
+    cos1 += error * cos;
+    sin1 += error * sin;
+    cos2 += error * (cos * cos - sin * sin);
+    sin2 += error * 2 * cos * sin;
+  }
+  return { samples: n, variance: square / n, cos: [cos1, cos2], sin: [sin1, sin2] };
 }

@@ -26,7 +26,11 @@ export function resolutionOf(channel: RunChannel, samples: Float64Array, mean: n
 export function resolutionInSteps(channel: RunChannel, samples: Float64Array, mean: number, over?: Over): number {
   if (channel.kind !== 'speed' || samples.length === 0 || stepNear(channel, mean) === 0) return 0;
   const count = new Map<number, number>();
-  for (const v of samples) count.set(v, (count.get(v) ?? 0) + 1);
+  for (let i = 0, from = 0; i < samples.length; i++) {
+    if (i + 1 < samples.length && samples[i + 1] === samples[from]) continue;
+    count.set(samples[from], (count.get(samples[from]) ?? 0) + i + 1 - from);
+    from = i + 1;
+  }
   const [first, second = 0, third = 0] = [...count.values()].sort((a, b) => b - a);
   const half = third > THIRD_SHARE * samples.length ? LEFT : Math.max(LEFT, 0.5 - second / (first + second));
   return Math.min(half / Math.sqrt(3), leftOfSteps(channel, mean, over) ?? Infinity);

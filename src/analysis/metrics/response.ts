@@ -96,13 +96,15 @@ function direction(name: Direction, speed: RunChannel | null, steps: readonly St
   });
   const mean = meanStep(name, speed, steps, levels);
   const onMean = { command_s: 0, window: WINDOW, levelFrom_s: (1 - TAIL) * shortestOf(steps) };
-  const shape = measureStep(mean.t_s, mean.fraction, { ...onMean, levels: { initial: 0, final: 1 } });
+  // In arrays of the kind that every step has, so that code compiled for the one serves the other.
+  const course = { t_s: Float64Array.from(mean.t_s), fraction: Float64Array.from(mean.fraction) };
+  const shape = measureStep(course.t_s, course.fraction, { ...onMean, levels: { initial: 0, final: 1 } });
   const samples = { initial: samplesOf(speed, segments, 'initial'), final: samplesOf(speed, segments, 'final') };
-  const levelEffects = effectsOfLevels(speed, levels, samples, mean, onMean);
+  const levelEffects = effectsOfLevels(speed, levels, samples, course, onMean);
   const age = sampleAge(speed);
   const crossed = new Map<number | null, Effects>();
   const effectAt = (at_s: number | null): Effects => {
-    const effects = crossed.get(at_s) ?? effectOfCrossing(speed, levels, mean, shape.half_s, at_s);
+    const effects = crossed.get(at_s) ?? effectOfCrossing(speed, levels, course, shape.half_s, at_s);
     crossed.set(at_s, effects);
     return effects;
   };

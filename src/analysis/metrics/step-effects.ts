@@ -1,7 +1,8 @@
 /** What the steps of a coarse speed do to the figures of a train of hard steps: through its two levels, and where it crosses a level. */
-import { localFit, localWeights } from '../physics/local-fit';
+import { localFit, localWeights, type LocalFit } from '../physics/local-fit';
 import { measureStep, windowAt, type StepContext, type StepFigures } from '../physics/step';
 import type { RunChannel } from '../run-data';
+import type { Numbers } from '../stats/check';
 import { stepNear } from './coarse';
 import { leftOfSteps, leftWithoutNoise } from './noise-over-steps';
 import type { Effects } from './reading';
@@ -9,7 +10,7 @@ import { resolutionInputs, resolutionInSteps, sumOf } from './resolution';
 import type { Levels, Sides } from './train-levels';
 
 /** The mean step on a clock that starts at the command, as a fraction: 0 at the initial level, 1 at the final one. */
-type Course = { readonly t_s: readonly number[]; readonly fraction: readonly number[] };
+type Course = { readonly t_s: Numbers; readonly fraction: Numbers };
 
 /** Effects through the two levels, read off the mean step. `samples`: all that the levels rest on. */
 export function effectsOfLevels(speed: RunChannel, levels: Levels, samples: Sides<Float64Array>, mean: Course, onMean: StepContext): (pick: (f: StepFigures) => number | null) => Effects {
@@ -36,23 +37,37 @@ export function effectsOfLevels(speed: RunChannel, levels: Levels, samples: Side
 export function effectOfCrossing(speed: RunChannel, levels: Levels, mean: Course, half_s: number, instant_s: number | null): Effects {
   if (instant_s === null || !(instant_s > 0)) return {};
   const size = levels.final - levels.initial;
-  const rpm = mean.fraction.map((f) => levels.initial + f * size);
+  const rpm = Float64Array.from(mean.fraction, (f) => levels.initial + f * size);
   const half = windowAt(half_s, instant_s);
   const fit = localFit(mean.t_s, rpm, instant_s, half, 0);
   const window = localWeights(mean.t_s, instant_s, half, 0);
   if (fit === null || window === null || fit.slope === 0) return {};
   const step = stepNear(speed, fit.value);
   if (step === 0) return {};
-  const places = window.weights.map((_, i) => mean.t_s[window.first + i] - instant_s).map((t) => fit.value + t * (fit.slope + t * fit.bend));
   const way = (fit.value - levels.initial) / size;
-  const shifts = shiftsOf(levels, way);
-  const over = { shown: shifts.flatMap((shift) => places.map((place) => place + shift)) };
-  const weights = shifts.flatMap(() => window.weights.map((w) => w / shifts.length));
+  const { shown, weights } = shownNear(mean.t_s, window, fit, instant_s, shiftsOf(levels, way));
+  const over = { shown };
   const beside = way < 0.5 ? levels.initial : levels.final;
   const left = leftOfSteps(speed, fit.value, over, weights)
     ?? (stepNear(speed, beside) < ALIKE * step ? null : leftOfSteps(speed, beside, over, weights))
     ?? leftWithoutNoise(speed, over, weights);
   return resolutionInputs(speed, fit.value, (-step * left) / fit.slope);
+}
+
+/** What the samples of a window show, by the fit, in each dwell that its levels have `shifts` in, and what each weighs. */
+function shownNear(t_s: Numbers, window: { readonly first: number; readonly weights: Float64Array }, { value, slope, bend }: LocalFit, at_s: number, shifts: readonly number[]): { readonly shown: Float64Array; readonly weights: Float64Array } {
+  const n = window.weights.length;
+  const shown = new Float64Array(shifts.length * n);
+  const weights = new Float64Array(shifts.length * n);
+  for (let i = 0; i < n; i++) {
+    const t = t_s[window.first + i] - at_s;
+    const level = value + t * (slope + t * bend);
+    for (let d = 0; d < shifts.length; d++) {
+      shown[d * n + i] = level + shifts[d];
+      weights[d * n + i] = window.weights[i] / shifts.length;
+    }
+  }
+  return { shown, weights };
 }
 
 /** Steps of this share and above are no smaller than others. */

@@ -38,11 +38,15 @@ export function localFit(t: Numbers, y: Numbers, at: number, half: number, from 
 }
 
 /** The samples that {@link localFit} rests on, from index `first` on, and what each weighs in its value. Weights add up to one. */
-export function localWeights(t: Numbers, at: number, half: number, from = -Infinity): { readonly first: number; readonly weights: readonly number[] } | null {
+export function localWeights(t: Numbers, at: number, half: number, from = -Infinity): { readonly first: number; readonly weights: Float64Array } | null {
   const window = windowNear(t, at, half, from);
   if (window === null) return null;
   const { a, n, scale, c0, c1, c2, det } = window;
-  const weights = Array.from({ length: n }, (_, i) => (t[a + i] - at) / scale).map((x) => (c0 + c1 * x + c2 * x * x) / det);
+  const weights = new Float64Array(n);
+  for (let i = 0; i < n; i++) {
+    const x = (t[a + i] - at) / scale;
+    weights[i] = (c0 + c1 * x + c2 * x * x) / det;
+  }
   return weights.every(Number.isFinite) ? { first: a, weights } : null;
 }
 

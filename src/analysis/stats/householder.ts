@@ -1,12 +1,13 @@
 /** Least squares of small problems that are solved many times, by Householder reflections (Golub & Van Loan, Matrix Computations, 5.2–5.3). */
+import type { Numbers } from './check';
 
 /** A design with its observations. */
-export type Triangle = { readonly rows: number[][]; readonly y: number[] };
+export type Triangle = { readonly rows: readonly Float64Array[]; readonly y: Float64Array };
 
 /** The same problem with at most as many rows as columns: every x has the same residual but for a constant. */
-export function triangleOf(design: readonly (readonly number[])[], observed: readonly number[]): Triangle {
-  const rows = design.map((r) => [...r]);
-  const y = [...observed];
+export function triangleOf(design: readonly Numbers[], observed: Numbers): Triangle {
+  const rows = design.map((r) => Float64Array.from(r));
+  const y = Float64Array.from(observed);
   const n = rows[0]?.length ?? 0;
   reflect(rows, y);
   const kept = Math.min(rows.length, n);
@@ -14,7 +15,7 @@ export function triangleOf(design: readonly (readonly number[])[], observed: rea
 }
 
 /** The least-squares solution; null when the columns depend on each other to working precision or outnumber the rows. */
-export function smallLeastSquares(design: readonly (readonly number[])[], observed: readonly number[]): number[] | null {
+export function smallLeastSquares(design: readonly Numbers[], observed: Numbers): Float64Array | null {
   const n = design[0]?.length ?? 0;
   if (n === 0 || design.length < n) return null;
   const { rows, y } = triangleOf(design, observed);
@@ -25,7 +26,7 @@ export function smallLeastSquares(design: readonly (readonly number[])[], observ
     least = Math.min(least, Math.abs(rows[k][k]));
   }
   if (!(least > 1e-13 * most)) return null;
-  const x = new Array<number>(n).fill(0);
+  const x = new Float64Array(n);
   for (let k = n - 1; k >= 0; k--) {
     let sum = y[k];
     for (let j = k + 1; j < n; j++) sum -= rows[k][j] * x[j];
@@ -35,7 +36,7 @@ export function smallLeastSquares(design: readonly (readonly number[])[], observ
 }
 
 /** Makes a design upper triangular in place and turns its observations along. */
-function reflect(a: number[][], y: number[]): void {
+function reflect(a: readonly Float64Array[], y: Float64Array): void {
   const m = a.length;
   const n = a[0]?.length ?? 0;
   for (let k = 0; k < Math.min(n, m - 1); k++) {
@@ -46,18 +47,18 @@ function reflect(a: number[][], y: number[]): void {
     const head = a[k][k] - length;
     // v = (head, a[k+1][k], …); 2/vᵀv = −1/(length·head).
     const scale = -1 / (length * head);
-    for (let j = k + 1; j <= n; j++) {
-      let dot = head * (j < n ? a[k][j] : y[k]);
-      for (let i = k + 1; i < m; i++) dot += a[i][k] * (j < n ? a[i][j] : y[i]);
+    for (let j = k + 1; j < n; j++) {
+      let dot = head * a[k][j];
+      for (let i = k + 1; i < m; i++) dot += a[i][k] * a[i][j];
       dot *= scale;
-      if (j < n) {
-        a[k][j] -= dot * head;
-        for (let i = k + 1; i < m; i++) a[i][j] -= dot * a[i][k];
-      } else {
-        y[k] -= dot * head;
-        for (let i = k + 1; i < m; i++) y[i] -= dot * a[i][k];
-      }
+      a[k][j] -= dot * head;
+      for (let i = k + 1; i < m; i++) a[i][j] -= dot * a[i][k];
     }
+    let dot = head * y[k];
+    for (let i = k + 1; i < m; i++) dot += a[i][k] * y[i];
+    dot *= scale;
+    y[k] -= dot * head;
+    for (let i = k + 1; i < m; i++) y[i] -= dot * a[i][k];
     a[k][k] = length;
     for (let i = k + 1; i < m; i++) a[i][k] = 0;
   }
