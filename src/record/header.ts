@@ -62,8 +62,19 @@ export function headerEntries(header: RunHeader): [key: string, json: string][] 
   return HEADER_KEYS.map((key) => [key, strictJson(key, header[key])]);
 }
 
+/** What each key held last: the records of a campaign say mostly the same. */
+const lately = new Map<string, { readonly json: string; readonly value: unknown }>();
+
+function parsed(key: string, json: string): unknown {
+  const before = lately.get(key);
+  if (before?.json === json) return before.value;
+  const value: unknown = JSON.parse(json);
+  lately.set(key, { json, value });
+  return value;
+}
+
 /**
- * Header from its name/JSON pairs; null while keys are missing. Unknown keys are left alone.
+ * Header from its name/JSON pairs; null while keys are missing. Unknown keys are left alone. Headers that say the same share their values.
  * Throws {@link BadHeader} when a key is present and unusable.
  */
 export function headerFrom(entries: ReadonlyMap<string, string>): RunHeader | null {
@@ -71,7 +82,7 @@ export function headerFrom(entries: ReadonlyMap<string, string>): RunHeader | nu
   const found: Record<string, unknown> = {};
   for (const key of HEADER_KEYS) {
     try {
-      found[key] = JSON.parse(entries.get(key) ?? '');
+      found[key] = parsed(key, entries.get(key) ?? '');
     } catch (cause) {
       throw new BadHeader(`record header: ${key} is not JSON`, { cause });
     }

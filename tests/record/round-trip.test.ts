@@ -42,6 +42,11 @@ describe('round trip', () => {
     expect(record.outcome).toEqual(doneOutcome);
   });
 
+  test('headers that differ in some keys each say what they were given, whichever was read before', () => {
+    const headers = [makeHeader(), makeHeader({ record_id: 'other', settings: { timing_advance: 8 } }), makeHeader({ limits: { current_peak: { above_A: 3 } }, environment: null })];
+    for (const header of [...headers, ...headers.toReversed()]) expect(readRecordBytes(makeRecord({ rows: 3, header }).bytes).header).toEqual(header);
+  });
+
   test('a slow channel is stored once per fresh sample, not once per row', () => {
     const record = readRecordBytes(makeRecord({ rows: 2000 }).bytes);
     const [rows, thrust, temperatures] = record.groups;
