@@ -6,6 +6,37 @@ export const LONGEST_COLUMN = 4 * 1024 * 1024;
 /** Room to begin with: a run of 16 s at 1 kHz. */
 const FIRST_ROOM = 16 * 1024;
 
+/** Where columns get their memory from. What an array holds at first is left from before. */
+export interface ColumnMemory {
+  array(length: number): Float64Array;
+}
+
+const FRESH: ColumnMemory = { array: (length) => new Float64Array(length) };
+
+/** Longer arrays are not kept for the next run: 1 MB. */
+const LONGEST_KEPT = 128 * 1024;
+
+/** Memory that serves one run after the other: to ask the system for it, and to have it cleared, costs more than to fill it. */
+export class ReusedMemory implements ColumnMemory {
+  private readonly free = new Map<number, Float64Array[]>();
+  private readonly given: Float64Array[] = [];
+
+  array(length: number): Float64Array {
+    const array = this.free.get(length)?.pop() ?? new Float64Array(length);
+    if (length <= LONGEST_KEPT) this.given.push(array);
+    return array;
+  }
+
+  /** Every array that was given out is free again: whoever still reads one will see the next run in it. */
+  reuse(): void {
+    for (const array of this.given) {
+      const same = this.free.get(array.length);
+      if (same === undefined) this.free.set(array.length, [array]); else same.push(array);
+    }
+    this.given.length = 0;
+  }
+}
+
 /** A column of numbers that grows, and halves its resolution whenever it is full. */
 export class NumberColumn {
   private data: Float64Array;
@@ -15,8 +46,8 @@ export class NumberColumn {
   private pending = 0;
 
   /** @param longest most values held; an even number */
-  constructor(private readonly longest: number) {
-    this.data = new Float64Array(Math.min(longest, FIRST_ROOM));
+  constructor(private readonly longest: number, private readonly memory: ColumnMemory = FRESH) {
+    this.data = memory.array(Math.min(longest, FIRST_ROOM));
   }
 
   /** Samples that make one value; 1 unless the column was ever full. */
@@ -54,8 +85,9 @@ export class NumberColumn {
 
   /** A column with the same samples. */
   copy(): NumberColumn {
-    const other = new NumberColumn(this.longest);
-    other.data = this.data.slice();
+    const other = new NumberColumn(this.longest, this.memory);
+    if (other.data.length < this.data.length) other.data = this.memory.array(this.data.length);
+    other.data.set(this.data.subarray(0, this.n));
     other.n = this.n;
     other.size = this.size;
     other.sum = this.sum;
@@ -65,8 +97,8 @@ export class NumberColumn {
 
   private makeRoom(): void {
     if (this.data.length < this.longest) {
-      const wider = new Float64Array(Math.min(this.longest, this.data.length * 2));
-      wider.set(this.data);
+      const wider = this.memory.array(Math.min(this.longest, this.data.length * 2));
+      wider.set(this.data.subarray(0, this.n));
       this.data = wider;
       return;
     }

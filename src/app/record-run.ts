@@ -5,7 +5,7 @@ import { readPieces } from '../record/file-reader';
 import type { RecordAttachment, RunHeader } from '../record/header';
 import { RecordDecoder } from '../record/reader';
 import { runDataFrom, type RecordFacts } from './run-data';
-import { LONGEST_COLUMN } from './number-column';
+import { LONGEST_COLUMN, type ColumnMemory } from './number-column';
 import { SampleCollector } from './run-samples';
 
 export interface RecordRun extends RecordFacts {
@@ -18,8 +18,9 @@ export interface RecordRun extends RecordFacts {
 /**
  * Reads a record. Throws NotARecord for other files, and the system's error for none.
  * @param longest most samples of a channel that are held as they came; see {@link LONGEST_COLUMN}
+ * @param memory where the samples are held; new memory unless given
  */
-export function readRun(path: string, longest = LONGEST_COLUMN): RecordRun {
+export function readRun(path: string, longest = LONGEST_COLUMN, memory?: ColumnMemory): RecordRun {
   let header: RunHeader | null = null;
   let outcome: RunOutcome | null = null;
   let samples: SampleCollector | null = null;
@@ -28,7 +29,7 @@ export function readRun(path: string, longest = LONGEST_COLUMN): RecordRun {
   const decoder = new RecordDecoder({
     header: (found, groups) => {
       header = found;
-      samples = new SampleCollector(groups, longest);
+      samples = new SampleCollector(groups, longest, memory);
     },
     columns: (group, columns) => samples?.take(group, columns),
     attachment: (a) => attachments.push(a),

@@ -2,6 +2,7 @@
 import type { RecordNote } from '../analysis/campaign/select';
 import { runMetrics, type RunMetrics } from '../analysis/metrics/run-metrics';
 import type { JsonObject } from '../record/header';
+import { LONGEST_COLUMN, ReusedMemory } from './number-column';
 import { readRun, type RecordRun } from './record-run';
 import { NothingToAnalyze } from './run-data';
 
@@ -20,13 +21,17 @@ export interface RunFile {
   readonly name: string;
 }
 
+/** Of metrics nothing points into the samples of their run, so one run's memory serves the next. */
+const memory = new ReusedMemory();
+
 /** Reads one file. Whatever is wrong with it ends up in its note. */
 export function readOneRun({ path, name }: RunFile, planned: ReadonlySet<string>): RunRead {
   const unreadable = (problem: string, sha256 = ''): RunRead =>
     ({ note: { file: name, record_id: null, campaign: null, version: null, status: 'unreadable', outcome: null, problem }, sha256, metrics: null });
   let run: RecordRun;
   try {
-    run = readRun(path);
+    memory.reuse();
+    run = readRun(path, LONGEST_COLUMN, memory);
   } catch (error) {
     return unreadable(error instanceof Error ? error.message : String(error));
   }

@@ -4,7 +4,7 @@ import { toSI, type ChannelFact } from '../model/channel';
 import { THROTTLE_FULL } from '../model/sample';
 import type { BatchColumns } from '../record/batch-reader';
 import type { RateGroup } from '../record/layout';
-import { LONGEST_COLUMN, NumberColumn } from './number-column';
+import { LONGEST_COLUMN, NumberColumn, type ColumnMemory } from './number-column';
 
 /** What the batches of a record amount to. */
 export interface RunSamples {
@@ -21,9 +21,12 @@ export interface RunSamples {
 export class SampleCollector {
   private readonly groups = new Map<RateGroup, GroupSamples>();
 
-  /** @param longest most samples of a channel that are held as they came */
-  constructor(groups: readonly RateGroup[], longest = LONGEST_COLUMN) {
-    for (const g of groups) this.groups.set(g, new GroupSamples(g, longest));
+  /**
+   * @param longest most samples of a channel that are held as they came
+   * @param memory where they are held; new memory unless given
+   */
+  constructor(groups: readonly RateGroup[], longest = LONGEST_COLUMN, memory?: ColumnMemory) {
+    for (const g of groups) this.groups.set(g, new GroupSamples(g, () => new NumberColumn(longest, memory)));
   }
 
   /** Takes a batch; nothing of it is kept. */
@@ -67,10 +70,10 @@ class GroupSamples {
   last_us = 0;
   private readonly channels: ChannelSamples[];
 
-  constructor(readonly group: RateGroup, longest: number) {
-    this.times = new NumberColumn(longest);
-    this.throttle = new NumberColumn(longest);
-    this.channels = group.channels.map((fact) => new ChannelSamples(fact, longest));
+  constructor(readonly group: RateGroup, column: () => NumberColumn) {
+    this.times = column();
+    this.throttle = column();
+    this.channels = group.channels.map((fact) => new ChannelSamples(fact, column()));
   }
 
   take(batch: BatchColumns): void {
@@ -91,14 +94,12 @@ class GroupSamples {
 }
 
 class ChannelSamples {
-  private readonly value: NumberColumn;
   /** Own times, once a row had no new or no possible sample; until then the row times are its own. */
   private times: NumberColumn | null = null;
   private impossible = 0;
   private readonly bit: number;
 
-  constructor(private readonly fact: ChannelFact, longest: number) {
-    this.value = new NumberColumn(longest);
+  constructor(private readonly fact: ChannelFact, private readonly value: NumberColumn) {
     this.bit = 1 << fact.id;
   }
 

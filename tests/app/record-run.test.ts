@@ -5,7 +5,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { runMetrics } from '../../src/analysis/metrics/run-metrics';
-import { NumberColumn } from '../../src/app/number-column';
+import { NumberColumn, ReusedMemory } from '../../src/app/number-column';
 import { readRun } from '../../src/app/record-run';
 import { runDataOf } from '../../src/app/run-data';
 import { readOneRun } from '../../src/app/run-reads';
@@ -24,6 +24,28 @@ afterAll(() => { fs.rmSync(folder, { recursive: true }); });
 describe('a record read piece by piece', () => {
   test('has every channel, time, segment and event of the record in memory', () => {
     for (const file of files) expect(readRun(file).data()).toEqual(runDataOf(readRecord(file)));
+  });
+
+  test('in memory that an earlier run has filled it is the same, whichever run that was', () => {
+    const memory = new ReusedMemory();
+    for (const file of [...files, ...files.toReversed()]) {
+      memory.reuse();
+      expect(readRun(file, undefined, memory).data()).toEqual(readRun(file).data());
+    }
+    const held = readRun(files[0], undefined, memory).data();
+    const before = structuredClone(held.throttle.value);
+    readRun(files[1], undefined, memory).data();
+    expect(held.throttle.value).toEqual(before);
+  });
+
+  test('metrics hold nothing of the memory that their run lay in', () => {
+    const planned = new Set(files.map((f) => readRecord(f).header?.record_id ?? ''));
+    const read = (file: string) => readOneRun({ path: file, name: file }, planned).metrics;
+    const first = read(files[1]);
+    const before = structuredClone(first);
+    read(files[0]);
+    expect(first).toEqual(before);
+    expect(first).toEqual(runMetrics(readRun(files[1]).data()));
   });
 
   test('beyond its bound samples are averaged in blocks: means stay, memory is bounded, and a flag says so', () => {
@@ -76,6 +98,29 @@ describe('a column', () => {
     pushed.push(next);
     expect([filled.block, filled.room(1)]).toEqual([2, null]);
     expect(filled.values()).toEqual(pushed.values());
+  });
+
+  test('gets an array again once it is free, and one of more than 1 MB never', () => {
+    const memory = new ReusedMemory();
+    const [small, large, longer] = [8, 131_072, 131_073].map((length) => memory.array(length));
+    expect(memory.array(8) === small).toBe(false);
+    memory.reuse();
+    expect([memory.array(8), memory.array(8)].filter((array) => array === small).length).toBe(1);
+    expect([memory.array(131_072) === large, memory.array(131_073) === longer]).toEqual([true, false]);
+  });
+
+  test('lies in memory that was used before as in new memory, also while it grows and where it is copied', () => {
+    const memory = new ReusedMemory();
+    memory.array(16_384).fill(7);
+    memory.array(32_768).fill(7);
+    memory.reuse();
+    const used = new NumberColumn(65_536, memory);
+    const fresh = new NumberColumn(65_536);
+    for (let i = 0; i < 20_000; i++) for (const column of [used, fresh]) column.push(i);
+    const copy = used.copy();
+    copy.push(1);
+    expect(used.values()).toEqual(fresh.values());
+    expect([copy.values().length, copy.values()[19_999], copy.values()[20_000]]).toEqual([20_001, 19_999, 1]);
   });
 
   test('keeps the mean of all blocks, whatever the length', () => {
