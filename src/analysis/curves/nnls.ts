@@ -84,10 +84,9 @@ function moveTowards(trial: Float64Array, x: Float64Array, passive: Uint8Array, 
 
 /** Least squares on the columns in use; the other unknowns are 0. */
 function solveOn({ rows, y }: Triangle, use: Uint8Array): Float64Array | null {
-  const list = Array.from(use.keys()).filter((k) => use[k] === 1);
-  const solution = smallLeastSquares(rows.map((row) => Float64Array.from(list, (k) => row[k])), y);
+  const solution = smallLeastSquares(rows.map((row) => row.filter((_, k) => use[k] === 1)), y);
   if (solution === null) return null;
   const x = new Float64Array(use.length);
-  list.forEach((k, i) => { x[k] = solution[i]; });
+  for (let k = 0, i = 0; k < use.length; k++) if (use[k] === 1) x[k] = solution[i++];
   return x;
 }

@@ -6,8 +6,8 @@ export type Triangle = { readonly rows: readonly Float64Array[]; readonly y: Flo
 
 /** The same problem with at most as many rows as columns: every x has the same residual but for a constant. */
 export function triangleOf(design: readonly Numbers[], observed: Numbers): Triangle {
-  const rows = design.map((r) => Float64Array.from(r));
-  const y = Float64Array.from(observed);
+  const rows = design.map((r) => new Float64Array(r));
+  const y = new Float64Array(observed);
   const n = rows[0]?.length ?? 0;
   reflect(rows, y);
   const kept = Math.min(rows.length, n);
