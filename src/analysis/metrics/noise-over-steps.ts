@@ -103,7 +103,7 @@ function keptOver(channel: RunChannel, { shown, course }: Over, left: number, we
   if (course === undefined) return byShown;
   const places = placesAmong(channel, course);
   // Readings without noise toggle where the level has hardly moved: a course through them may sweep a whole step too far.
-  const sweep = places.reduce((a, b) => Math.max(a, b)) - places.reduce((a, b) => Math.min(a, b));
+  const sweep = places.reduce((a, b) => Math.max(a, b), -Infinity) - places.reduce((a, b) => Math.min(a, b), Infinity);
   const middle = places.reduce((sum, p) => sum + p, 0) / places.length;
   const surely = sweep > left ? 1 - left / sweep : 0;
   const byCourse = keptAt(places.map((p) => middle + surely * (p - middle)));
