@@ -1,11 +1,11 @@
 #!/usr/bin/env node
-// Starts the built command line; in a checkout without a build, the sources (through tsx).
-import { existsSync } from 'node:fs';
-import { fileURLToPath } from 'node:url';
+// Starts the built command line; in a checkout without a build, or where the sources have changed since, the sources (through tsx).
+import { fileURLToPath, pathToFileURL } from 'node:url';
+import { builtCommand } from './built.mjs';
 
-const built = new URL('../dist/main.mjs', import.meta.url);
-if (existsSync(fileURLToPath(built))) {
-  await import(built.href);
+const built = builtCommand(fileURLToPath(new URL('..', import.meta.url)));
+if (built !== null) {
+  await import(pathToFileURL(built).href);
 } else {
   const { register } = await import('tsx/esm/api');
   // Our own compiler settings, wherever the command is typed: fields that are defined before they are set cost speed.
