@@ -130,6 +130,19 @@ describe('monotone fit', () => {
   });
 });
 
+describe('non-negative least squares at its limits', () => {
+  test('ends where numbers leave what can be held', () => {
+    const small = [[-4.66e-155, -3.83e-155, 1.33e-155], [2.47e-155, -3.99e-155, 2.32e-156], [2e-155, -5.91e-156, 3.9e-155]];
+    expect(nonNegativeLeastSquares(small, [-3.7e151, -1.62e152, -4.42e152])).toBeNull();
+  });
+
+  test('a free column that does not exist is a mistake of the caller', () => {
+    const a = [[1, 0], [0, 1], [1, 1]];
+    expect(Array.from(nonNegativeLeastSquares(a, [1, -2, -1], [1]) ?? [])).toEqual([1, -2].map((v) => expect.closeTo(v, 12) as unknown));
+    for (const wrong of [2, -1, NaN]) expect(() => nonNegativeLeastSquares(a, [1, 2, 3], [wrong])).toThrow(RangeError);
+  });
+});
+
 describe('expo', () => {
   test('inverse and curve undo each other over the whole range of e, ends included', () => {
     fc.assert(fc.property(number(-0.5, 1), number(0, 1), (e, x) => {

@@ -9,7 +9,7 @@ import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 const { builtCommand } = (await import(pathToFileURL(path.resolve('bin/built.mjs')).href)) as { builtCommand: (root: string) => string | null };
 
 const BUILT_s = 1_000_000;
-const FILES = ['dist/main.mjs', 'src/cli/main.ts', 'src/app/run.ts', 'package-lock.json', 'tsdown.config.ts', 'tsconfig.json'];
+const FILES = ['dist/main.mjs', 'src/cli/main.ts', 'src/app/run.ts', 'package.json', 'package-lock.json', 'tsdown.config.ts', 'tsconfig.json'];
 let root = '';
 
 /** Sets when a file or folder changed, in seconds after the build began. */
@@ -31,7 +31,7 @@ describe('the built command', () => {
     expect(builtCommand(root)).toBe(path.join(root, 'dist/main.mjs'));
   });
 
-  test.each(['src/cli/main.ts', 'src/app/run.ts', 'package-lock.json', 'tsdown.config.ts', 'tsconfig.json'])('is not when %s changed after the build began, or in that very moment', (name) => {
+  test.each(['src/cli/main.ts', 'src/app/run.ts', 'package.json', 'package-lock.json', 'tsdown.config.ts', 'tsconfig.json'])('is not when %s changed after the build began, or in that very moment', (name) => {
     changed(name, 0.001);
     expect(builtCommand(root)).toBeNull();
     changed(name, 0);
@@ -47,6 +47,16 @@ describe('the built command', () => {
     expect(builtCommand(root)).not.toBeNull();
     fs.writeFileSync(path.join(root, 'src/app/other.ts'), '');
     expect(builtCommand(root)).toBeNull();
+  });
+
+  test('a link to nowhere among the sources counts by its own time, a missing file not at all', () => {
+    fs.symlinkSync('nowhere', path.join(root, 'src/app/.#run.ts'));
+    fs.lutimesSync(path.join(root, 'src/app/.#run.ts'), BUILT_s + 1, BUILT_s + 1);
+    changed('src/app', -1);
+    expect(builtCommand(root)).toBeNull();
+    fs.lutimesSync(path.join(root, 'src/app/.#run.ts'), BUILT_s - 1, BUILT_s - 1);
+    fs.rmSync(path.join(root, 'tsdown.config.ts'));
+    expect(builtCommand(root)).not.toBeNull();
   });
 
   test('is not when there is none', () => {

@@ -32,7 +32,7 @@ export function spoolbench(folder: string, ...args: readonly string[]): Said {
   return start(commandFile(), folder, args);
 }
 
-/** The same through bin/, from the sources. */
+/** The same through bin/: from dist/ where that is up to date, else from the sources. */
 export function asInstalled(folder: string, ...args: readonly string[]): Said {
   return start(BIN, folder, args);
 }

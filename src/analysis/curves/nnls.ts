@@ -5,13 +5,17 @@ import { smallLeastSquares, triangleOf, type Triangle } from '../stats/household
 /**
  * Minimises |A x − b| with x ≥ 0 by active sets (Lawson & Hanson, Solving Least Squares Problems, 1974, chapter 23).
  * @param free columns whose unknown may have either sign
- * @returns x, or null when the columns in use depend on each other or the sets do not settle
+ * @returns x, or null when the columns in use depend on each other, numbers leave what can be held, or the sets do not settle
+ * @throws RangeError when a free column does not exist
  */
 export function nonNegativeLeastSquares(a: readonly Numbers[], b: Numbers, free: readonly number[] = []): Float64Array | null {
   const columns = a[0]?.length ?? 0;
   // 1 where a column is in use.
   const always = new Uint8Array(columns);
-  for (const k of free) always[k] = 1;
+  for (const k of free) {
+    if (!(k >= 0 && k < columns)) throw new RangeError(`column ${k} is free, but there are ${columns}`);
+    always[k] = 1;
+  }
   const passive = always.slice();
   // What the sets are tried on is no taller than wide: a rotation changes no length, and what falls out is the same for every x.
   const small = triangleOf(a, b);
@@ -26,7 +30,8 @@ export function nonNegativeLeastSquares(a: readonly Numbers[], b: Numbers, free:
     const steepest = steepestOf(small, x, passive, least);
     if (steepest < 0) return x;
     passive[steepest] = 1;
-    for (;;) {
+    // A pass takes a column out of use, but for what rounding leaves.
+    for (let pass = 0; pass < 10 * columns; pass++) {
       const trial = solveOn(small, passive);
       if (trial === null) return null;
       if (!moveTowards(trial, x, passive, always)) { x = trial; break; }
@@ -68,7 +73,7 @@ function moveTowards(trial: Float64Array, x: Float64Array, passive: Uint8Array, 
   let negative = 0;
   let step = Infinity;
   for (let k = 0; k < x.length; k++) {
-    if (passive[k] === 0 || always[k] === 1 || trial[k] > 0) continue;
+    if (passive[k] === 0 || always[k] === 1 || !(trial[k] <= 0)) continue;
     negative++;
     step = Math.min(step, x[k] / (x[k] - trial[k]));
   }
@@ -82,10 +87,10 @@ function moveTowards(trial: Float64Array, x: Float64Array, passive: Uint8Array, 
   return true;
 }
 
-/** Least squares on the columns in use; the other unknowns are 0. */
+/** Least squares on the columns in use; the other unknowns are 0. Null where there is no finite solution. */
 function solveOn({ rows, y }: Triangle, use: Uint8Array): Float64Array | null {
   const solution = smallLeastSquares(rows.map((row) => row.filter((_, k) => use[k] === 1)), y);
-  if (solution === null) return null;
+  if (solution === null || !solution.every(Number.isFinite)) return null;
   const x = new Float64Array(use.length);
   for (let k = 0, i = 0; k < use.length; k++) if (use[k] === 1) x[k] = solution[i++];
   return x;
