@@ -10,16 +10,15 @@ const temp = fs.mkdtempSync(path.join(os.tmpdir(), 'spoolbench-report-'));
 const built = path.resolve('node_modules/.cache', path.basename(temp));
 const tell = 'process.on("exit",()=>{const u=process.resourceUsage();process.stderr.write(`usage ${u.maxRSS} ${u.userCPUTime+u.systemCPUTime}\\n`)})';
 
-/** From the sources, whether or not dist/ is up to date. */
-const SOURCES = ['--import', 'tsx', 'src/cli/main.ts'];
+const SOURCES = 'bin/spoolbench.mjs';
 
-/** Runs a program of ours, given as Node takes it, to its end; throws with what it said when it fails. */
-function run(program: readonly string[], ...args: readonly string[]): { took_s: number; cpu_s: number; memory_MB: number } {
+/** Runs a script of ours to its end, from the sources whether or not dist/ is up to date; throws with what it said when it fails. */
+function run(script: string, ...args: readonly string[]): { took_s: number; cpu_s: number; memory_MB: number } {
   const began = performance.now();
-  const { status, stderr } = spawnSync(process.execPath, ['--import', `data:text/javascript,${encodeURIComponent(tell)}`, ...program, ...args], { encoding: 'utf8', maxBuffer: 1 << 28 });
+  const { status, stderr } = spawnSync(process.execPath, ['--import', `data:text/javascript,${encodeURIComponent(tell)}`, script, ...args], { encoding: 'utf8', maxBuffer: 1 << 28, env: { ...process.env, SPOOLBENCH_SOURCES: '1' } });
   const took_s = (performance.now() - began) / 1000;
   const usage = [...stderr.matchAll(/usage (\d+) (\d+)/g)].at(-1);
-  if (status !== 0 || usage === undefined) throw new Error(`${[...program, ...args].join(' ')} ended with ${String(status)}: ${stderr}`);
+  if (status !== 0 || usage === undefined) throw new Error(`${script} ${args.join(' ')} ended with ${String(status)}: ${stderr}`);
   return { took_s, cpu_s: Number(usage[2]) / 1e6, memory_MB: Number(usage[1]) / 1000 };
 }
 
@@ -36,9 +35,9 @@ try {
   // All of what users get: the threads have a program of their own.
   const bundled = spawnSync('npx', ['tsdown', '--logLevel', 'error'], { encoding: 'utf8', env: { ...process.env, SPOOLBENCH_DIST: built } });
   if (bundled.status !== 0) throw new Error(`the command could not be bundled: ${bundled.stdout}${bundled.stderr}`);
-  for (const [how, program] of [['from the sources', SOURCES], ['bundled', [path.join(built, 'main.mjs')]]] as const) {
+  for (const [how, script] of [['from the sources', SOURCES], ['bundled', path.join(built, 'main.mjs')]] as const) {
     for (const command of ['analyze', 'report']) {
-      const { took_s, cpu_s, memory_MB } = run(program, command, folder);
+      const { took_s, cpu_s, memory_MB } = run(script, command, folder);
       console.log(`${command} ${how}: ${took_s.toFixed(2)} s, ${cpu_s.toFixed(2)} s of processor time, at most ${memory_MB.toFixed(0)} MB in memory`);
     }
   }

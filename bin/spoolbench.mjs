@@ -1,9 +1,10 @@
 #!/usr/bin/env node
 // Starts the built command line; in a checkout without a build, or where the sources have changed since, the sources (through tsx).
+// SPOOLBENCH_SOURCES=1 asks for the sources in any case.
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import { builtCommand } from './built.mjs';
 
-const built = builtCommand(fileURLToPath(new URL('..', import.meta.url)));
+const built = process.env.SPOOLBENCH_SOURCES === '1' ? null : builtCommand(fileURLToPath(new URL('..', import.meta.url)));
 if (built !== null) {
   await import(pathToFileURL(built).href);
 } else {
