@@ -37,8 +37,9 @@ const FIGURES = [
 
 /** Every change from setting a to setting b. Null values where a setting has no curve that reaches hover. */
 export function flightChanges(input: CampaignInput, craft: Craft, a: string, b: string): FlightChange[] {
+  const both = [a, b].map((setting) => lookedUp(input, hoverThrustOf(craft), setting));
   return FIGURES.map((figure): FlightChange => {
-    const [x, y] = [a, b].map((setting) => reading(input, craft, setting, figure));
+    const [x, y] = both.map((found) => reading(found, craft, figure));
     const about = { name: figure.name, unit: figure.unit, from: x.value, to: y.value };
     if (x.value === null || y.value === null) return { ...about, difference: null, u: null, interval: noInterval(input.confidence, x.reason ?? y.reason ?? 'no value') };
     const difference = y.value - x.value;
@@ -52,14 +53,17 @@ export function flightChanges(input: CampaignInput, craft: Craft, a: string, b: 
 
 type Reading = { readonly value: number | null; readonly reason: string | null; readonly part: { readonly u: number; readonly dof: number } | null; readonly effects: Effects };
 
-function reading(input: CampaignInput, craft: Craft, setting: string, { metric, of }: (typeof FIGURES)[number]): Reading {
-  const runs = input.runs.filter((r) => r.setting === setting && r.metrics !== null);
-  const at = (thrust: number): readonly RunMetric[] => runs.flatMap((r) => {
-    if (metric === 'full_throttle_thrust_N') return r.metrics?.metrics.filter((m) => m.name === metric) ?? [];
-    return (r.metrics?.curve ?? null) === null ? [] : hoverMetrics(r.metrics?.curve ?? null, thrust).filter((m) => m.name === metric);
-  });
-  const need = hoverThrustOf(craft);
-  const all = at(need);
+/** Metrics of every run of a setting: those at the thrust needed and at a little more, and those that have no such thrust with both. */
+type LookedUp = { readonly needed: readonly RunMetric[]; readonly more: readonly RunMetric[] };
+
+function lookedUp(input: CampaignInput, thrust_N: number, setting: string): LookedUp {
+  const runs = input.runs.flatMap((r) => (r.setting === setting && r.metrics !== null ? [r.metrics] : []));
+  const at = (thrust: number): RunMetric[] => runs.flatMap(({ metrics, curve }) => [...metrics.filter((m) => m.name === 'full_throttle_thrust_N'), ...(curve === null ? [] : hoverMetrics(curve, thrust))]);
+  return { needed: at(thrust_N), more: at(thrust_N * (1 + STEP)) };
+}
+
+function reading({ needed, more }: LookedUp, craft: Craft, { metric, of }: (typeof FIGURES)[number]): Reading {
+  const all = needed.filter((m) => m.name === metric);
   const good = all.flatMap((m) => (m.value === null ? [] : [{ value: m.value, effects: m.effects }]));
   if (good.length === 0) return { value: null, reason: all[0]?.reason ?? 'no run of this setting has a thrust curve', part: null, effects: {} };
   const mean = (list: readonly number[]): number => list.reduce((s, v) => s + v, 0) / list.length;
@@ -70,8 +74,8 @@ function reading(input: CampaignInput, craft: Craft, setting: string, { metric, 
   const effects: Record<string, number> = Object.fromEntries(Object.entries(meanEffects(good as never)).map(([k, e]) => [k, e * slope]));
   // The installed loss is the craft's, one for both settings: it moves the thrust that is needed, or the thrust that is left.
   const share = craft.installed_loss_u / (1 - craft.installed_loss);
-  const more = at(need * (1 + STEP)).flatMap((m) => m.value ?? []);
-  effects.installed_loss = metric === 'full_throttle_thrust_N' ? -value * share : more.length === 0 ? 0 : ((mean(more) - middle) / STEP) * share * slope;
+  const moved = more.flatMap((m) => (m.name === metric ? m.value ?? [] : []));
+  effects.installed_loss = metric === 'full_throttle_thrust_N' ? -value * share : moved.length === 0 ? 0 : ((mean(moved) - middle) / STEP) * share * slope;
   return { value, reason: null, part: scatter === null ? null : { u: (Math.abs(slope) * scatter) / Math.sqrt(good.length), dof: good.length - 1 }, effects };
 }
 

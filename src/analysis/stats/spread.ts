@@ -48,6 +48,12 @@ export function overSpread(dof: number, of: (s: number) => number, fineness = 1)
   return sum;
 }
 
+/**
+ * Average of a function of c·s. In v = ln s a factor c is a shift, so such a function is as steep for a large c as for a small one, and three
+ * times the nodes of the density do.
+ */
+export const overScaled = (dof: number, c: number, of: (cs: number) => number): number => overSpread(dof, (s) => of(c * s), Math.min(3, 1 + Math.floor(c / 8)));
+
 function edge(logDensity: (v: number) => number, side: 1 | -1): number {
   let far: number = side;
   while (logDensity(far) > NEGLIGIBLE) far *= 2;
