@@ -2,6 +2,7 @@
 import { analyzeCampaign } from '../analysis/campaign/analyze';
 import { resultsCsv } from '../analysis/campaign/csv';
 import { exists, FileProblem, join, readText, renameOwn, writeNew } from '../host/files';
+import type { Crew } from '../host/threads';
 import type { Rig } from '../model/files';
 import type { Results } from '../model/results';
 import { isSimulated } from '../model/simulated';
@@ -22,10 +23,11 @@ export interface Analyzed {
 /**
  * Analyzes a campaign folder and writes its results beside the records. Earlier results are kept under a number
  * (results-1.json, results-1.csv, …), so that the newest always have the plain name and nothing is lost.
+ * @param crew threads that were started beforehand; the records are shared with new ones unless given
  * @throws BadInput when the folder is no campaign's, or a results.json stands there that this program did not write
  */
-export async function analyzeFolder(folder: string): Promise<Analyzed> {
-  const found = analyzeCampaign(await campaignInputOnThreads(folder));
+export async function analyzeFolder(folder: string, crew?: Crew): Promise<Analyzed> {
+  const found = analyzeCampaign(await campaignInputOnThreads(folder, crew === undefined ? {} : { crew }));
   // Without a usable record the plan still tells.
   const plan = readCampaignFolder(folder);
   const results = { ...found, simulated: found.simulated || isTwin(plan), provenance: { ...found.provenance, ...provenanceOfBench(plan, found.runs) } };

@@ -2,22 +2,24 @@
 import type { CampaignInput, FactorInput, RunInput, SettingInput } from '../analysis/campaign/input';
 import { selectRecords } from '../analysis/campaign/select';
 import { settingsOf, type FrozenPlan } from '../campaign';
-import { exists, join, list } from '../host/files';
+import { join } from '../host/files';
+import type { Crew } from '../host/threads';
 import type { CampaignFile, Craft, Rig } from '../model/files';
 import { kindOfFile, loadFile } from '../model/load';
 import type { JsonObject, RecordAttachment, RunHeader } from '../record/header';
 import { readCampaignFolder } from './campaign-files';
 import { BadInput } from './errors';
 import { readRun } from './record-run';
+import { recordsIn, RUNS } from './run-crew';
 import { readOneRun, textIn, type RunFile, type RunRead } from './run-reads';
 import { readRunsOnThreads } from './run-threads';
-
-const RUNS = 'runs';
 
 export interface CampaignInputOptions {
   /** Campaign file to take margins and choice from, as text, instead of the one that the records hold. */
   readonly campaignText?: { readonly file: string; readonly text: string };
   readonly craft?: Craft;
+  /** Threads that were started beforehand. */
+  readonly crew?: Crew;
 }
 
 /**
@@ -33,14 +35,12 @@ export function campaignInput(folder: string, options: CampaignInputOptions = {}
 /** {@link campaignInput}, its records read by threads. */
 export async function campaignInputOnThreads(folder: string, options: CampaignInputOptions = {}): Promise<CampaignInput> {
   const { frozen, files, planned } = runFilesOf(folder);
-  return inputFrom(folder, frozen, await readRunsOnThreads(files, planned), options);
+  return inputFrom(folder, frozen, await readRunsOnThreads(files, planned, options.crew), options);
 }
 
 function runFilesOf(folder: string): { frozen: FrozenPlan; files: RunFile[]; planned: string[] } {
   const { frozen } = readCampaignFolder(folder);
-  const runsFolder = join(folder, RUNS);
-  const names = exists(runsFolder) ? list(runsFolder).filter((f) => f.endsWith('.mcap')).sort() : [];
-  return { frozen, files: names.map((f) => ({ path: join(runsFolder, f), name: `${RUNS}/${f}` })), planned: frozen.plan.runs.map((r) => r.id) };
+  return { frozen, files: recordsIn(folder).map((f) => ({ path: join(folder, RUNS, f), name: `${RUNS}/${f}` })), planned: frozen.plan.runs.map((r) => r.id) };
 }
 
 /** The header and the campaign file of the first record that belongs to the campaign and can be read. */

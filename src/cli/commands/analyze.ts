@@ -1,5 +1,5 @@
 // spoolbench analyze DIR
-import { analyzeFolder } from '../../app/analyze';
+import { readingCrew, recordsIn } from '../../app/run-crew';
 import type { CommandModule } from '../command';
 import { EXIT } from '../exit-codes';
 import { leftOutText } from '../left-out-text';
@@ -14,7 +14,10 @@ export const analyzeCommand: CommandModule = {
         .option('json', { type: 'boolean', default: false, describe: 'The results on standard output' })
         .example('$0 analyze records/scout-settings-2026-03-01T14-05-09Z', 'then: spoolbench report on the same folder'),
       async (args) => {
-        const { results, files, setAside } = await analyzeFolder(args.folder);
+        // Threads first: they load what they need while this one does.
+        const crew = readingCrew(recordsIn(args.folder).length);
+        const { analyzeFolder } = await import('../../app/analyze');
+        const { results, files, setAside } = await analyzeFolder(args.folder, crew);
         if (setAside.length > 0) process.stderr.write(`earlier results are kept as ${setAside.join(', ')}\n`);
         const width = Math.min(100, process.stderr.columns ?? 100);
         process.stderr.write(leftOutText(results, width));
