@@ -11,7 +11,7 @@ const WORTH_A_THREAD = 24;
 /** Names of the record files of a campaign folder, in order; empty when it has none. */
 export function recordsIn(folder: string): string[] {
   const runs = join(folder, RUNS);
-  return isFolder(runs) ? list(runs).filter((f) => f.endsWith('.mcap')).sort() : [];
+  return isFolder(runs) ? list(runs).filter((f) => f.endsWith('.mcap')) : [];
 }
 
 /** Starts the threads that reading so many files is worth. */

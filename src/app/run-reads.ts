@@ -29,8 +29,8 @@ export function readOneRun({ path, name }: RunFile, planned: ReadonlySet<string>
   const unreadable = (problem: string, sha256 = ''): RunRead =>
     ({ note: { file: name, record_id: null, campaign: null, version: null, status: 'unreadable', outcome: null, problem }, sha256, metrics: null });
   let run: RecordRun;
+  memory.reuse();
   try {
-    memory.reuse();
     run = readRun(path, LONGEST_COLUMN, memory);
   } catch (error) {
     return unreadable(error instanceof Error ? error.message : String(error));

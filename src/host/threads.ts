@@ -65,7 +65,6 @@ function helper({ name, base }: { readonly name: string; readonly base: string }
   const entry = existsSync(built) ? built : new URL(`./${name}.ts`, base);
   if (!existsSync(start) || !existsSync(entry)) return { give: () => undefined, done: Promise.resolve([]) };
   const worker = new Worker(start, { workerData: { entry: entry.href } });
-  worker.unref();
   const done = new Promise((resolve) => {
     worker.once('message', (placed: unknown) => {
       resolve(placed);
@@ -73,6 +72,8 @@ function helper({ name, base }: { readonly name: string; readonly base: string }
     });
     for (const end of ['error', 'exit'] as const) worker.once(end, () => { resolve([]); });
   });
+  // Last: to listen for a message makes the process wait for the thread again.
+  worker.unref();
   return {
     give: (given) => {
       worker.ref();

@@ -1,5 +1,7 @@
 // Goal: work shared with threads is done once each, in the order asked for, whatever becomes of the threads.
 // Method: real threads with programs of a few lines; one that adds, one that fails at its first item, one that does not exist.
+import { spawnSync } from 'node:child_process';
+import path from 'node:path';
 import { threadId } from 'node:worker_threads';
 import { describe, expect, test } from 'vitest';
 import { shareWork, startCrew } from '../../src/host/threads';
@@ -36,6 +38,11 @@ describe('shared work', () => {
     const results = await shareWork(crewOf('child-fails', 2), items, shared, after(shared.taken));
     expect(sums(results)).toEqual(items.map((i) => i + 7));
     expect(new Set(results.map((r) => r.thread))).toEqual(new Set([threadId]));
+  });
+
+  test('a crew that was given nothing keeps no program from ending', () => {
+    const program = path.join(import.meta.dirname, 'child-waits.ts');
+    expect(spawnSync(process.execPath, ['--import', 'tsx', program], { encoding: 'utf8', timeout: 60_000 })).toMatchObject({ status: 0, signal: null, stderr: '' });
   });
 
   test('of nothing is nothing', async () => {
