@@ -41,6 +41,14 @@ describe('against SciPy 1.17.1', () => {
     ];
     for (const [q, groups, dof, below] of cases) expect(Math.abs(1 - studentizedRangeUpperP(q, groups, dof) - below)).toBeLessThan(1e-8);
   });
+  // The range of two values is √2 times the size of their t, and one comparison with a baseline is a t, so Student's distribution
+  // (@stdlib/stats-base-dists-t-cdf, which had no part in the computing) tells both, however far out.
+  test.each([2, 4, 8, 20, 100, 1000])('two groups are Student\'s t to 1e-9, near and far (%f degrees of freedom)', (dof) => {
+    for (const q of [0.5, 1, 2, 4, 7.9, 8, 12, 15.9, 16, 23.9, 24, 40, 80, 160, 600]) {
+      expect(Math.abs(studentizedRangeUpperP(q, 2, dof) - tTwoSidedP(q / Math.SQRT2, dof))).toBeLessThan(1e-9);
+      expect(Math.abs(1 - dunnettCdf(q, [5], 5, dof) - tTwoSidedP(q, dof))).toBeLessThan(1e-7);
+    }
+  });
   test('Dunnett quantiles agree with direct quadrature (SciPy 1.17.1, quad over the normal and chi densities)', () => {
     expect(dunnettQuantile(0.95, [5, 5], 5, 10)).toBeCloseTo(2.56833887585, 7);
     expect(dunnettQuantile(0.95, [5, 5, 5], 5, 20)).toBeCloseTo(2.54034960997, 7);

@@ -5,7 +5,7 @@
 import { coverageFactor, normalCdf } from './quantiles';
 import { requireDof, requireProbability } from './check';
 import { rootOf } from './root';
-import { overScaled } from './spread';
+import { overSpread } from './spread';
 
 /** Half-range and step of the baseline's standard normal; the trapezoid rule converges fast on such integrands. */
 const Z_RANGE = 6.6;
@@ -29,7 +29,7 @@ export function dunnettCdf(c: number, sizes: readonly number[], baselineSize: nu
   }
   const terms = [...counts];
   const table = tableOf(terms);
-  return clamp(overScaled(dof, c, (cs) => table.at(cs)));
+  return clamp(overSpread(dof, (s) => table.at(c * s)));
 }
 
 /** Factor for simultaneous intervals: `dunnettCdf(result) = p`. */

@@ -39,7 +39,10 @@ export function spreadNodes(dof: number, fineness = 1): SpreadNodes {
   return nodes;
 }
 
-/** Average of a function of s over the spread's distribution. `dof` may be Infinity: then s is 1. */
+/**
+ * Average of a function of s over the spread's distribution. `dof` may be Infinity: then s is 1. A function of c·s needs no more nodes for a
+ * large c: in v = ln s a factor is a shift, which makes nothing steeper.
+ */
 export function overSpread(dof: number, of: (s: number) => number, fineness = 1): number {
   if (dof === Infinity) return of(1);
   const { s, weight } = spreadNodes(dof, fineness);
@@ -47,12 +50,6 @@ export function overSpread(dof: number, of: (s: number) => number, fineness = 1)
   for (let i = 0; i < s.length; i++) sum += weight[i] * of(s[i]);
   return sum;
 }
-
-/**
- * Average of a function of c·s. In v = ln s a factor c is a shift, so such a function is as steep for a large c as for a small one, and three
- * times the nodes of the density do.
- */
-export const overScaled = (dof: number, c: number, of: (cs: number) => number): number => overSpread(dof, (s) => of(c * s), Math.min(3, 1 + Math.floor(c / 8)));
 
 function edge(logDensity: (v: number) => number, side: 1 | -1): number {
   let far: number = side;

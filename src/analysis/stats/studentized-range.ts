@@ -5,7 +5,7 @@
  */
 import normalCdf from '@stdlib/stats-base-dists-normal-cdf';
 import { rootOf } from './root';
-import { overScaled } from './spread';
+import { overSpread } from './spread';
 
 /** Beyond this a range of normal values has no chance that double precision can show. */
 const WIDEST = 20;
@@ -64,7 +64,7 @@ function rangeUpper({ upper, slope }: RangeTable, w: number): number {
 /** Probability of a studentized range of at least q, to about 1e-9. */
 export function rangeUpperP(q: number, groups: number, dof: number): number {
   const table = tableOf(groups);
-  const p = overScaled(dof, q, (w) => rangeUpper(table, w));
+  const p = overSpread(dof, (s) => rangeUpper(table, q * s));
   return Math.min(1, Math.max(0, p));
 }
 
